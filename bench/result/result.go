@@ -1,0 +1,182 @@
+// Package result holds what a test says: findings, causes, verdict, and their
+// JSON, which scripts rely on.
+package result
+
+// Schema is the version of the JSON object.
+const Schema = 1
+
+// Verdict on a unit.
+type Verdict string
+
+// The verdicts.
+const (
+	Pass      Verdict = "pass"
+	Fail      Verdict = "fail"
+	Undecided Verdict = "undecided"
+)
+
+// Outcome of one finding against its limits.
+type Outcome string
+
+// The outcomes. NotMeasured is never a pass.
+const (
+	Passed      Outcome = "pass"
+	Failed      Outcome = "fail"
+	Doubtful    Outcome = "undecided"
+	NotMeasured Outcome = "not-measured"
+)
+
+// Cause names the side that has failed.
+type Cause string
+
+// The causes.
+const (
+	ControlBoard Cause = "control-board"
+	Mechanical   Cause = "mechanical"
+	Electrical   Cause = "electrical" // coil, winding or brushes of a unit without a board
+	Hydraulic    Cause = "hydraulic"
+	Wiring       Cause = "wiring" // the bench's side of the sense points
+	Bench        Cause = "bench"
+)
+
+// Causes lists all causes in the order in which reports show them.
+func Causes() []Cause {
+	return []Cause{ControlBoard, Mechanical, Electrical, Hydraulic, Wiring, Bench}
+}
+
+// Finding is one measured value with its uncertainty against its limits.
+type Finding struct {
+	Name string `json:"name"`
+	// Value in Unit; nil when not measured.
+	Value *float64 `json:"value"`
+	Unit  string   `json:"unit"`
+	// Uncertainty is expanded with K; nil when not measured or a count.
+	Uncertainty *float64 `json:"uncertainty"`
+	K           float64  `json:"k,omitempty"`
+	Low         *float64 `json:"low"`
+	High        *float64 `json:"high"`
+	Result      Outcome  `json:"result"`
+	// Spread is how far the value lies from what good units do, in standard
+	// deviations of good units; nil when the profile holds no spread.
+	Spread *float64 `json:"spread_sd,omitempty"`
+	// Note is one plain sentence for the person who reads it.
+	Note string `json:"note,omitempty"`
+	// Budget is where the uncertainty comes from.
+	Budget []Part `json:"budget,omitempty"`
+}
+
+// Part is one line of an uncertainty budget, a standard uncertainty in the
+// finding's unit.
+type Part struct {
+	Source string  `json:"source"`
+	U      float64 `json:"u"`
+	DoF    float64 `json:"dof,omitempty"`
+}
+
+// CauseProbability is one cause with what speaks for and against it.
+type CauseProbability struct {
+	Cause       Cause    `json:"cause"`
+	Probability float64  `json:"probability"`
+	For         []string `json:"for,omitempty"`
+	Against     []string `json:"against,omitempty"`
+}
+
+// Point is one plateau of the curve. Low and high are nil where the profile
+// says nothing at that duty.
+type Point struct {
+	Duty        float64  `json:"duty_pct"`
+	Direction   string   `json:"direction"` // "up" or "down"
+	Current     float64  `json:"current_A"`
+	Uncertainty float64  `json:"uncertainty_A"` // expanded, k = 2
+	Low         *float64 `json:"low_A"`
+	High        *float64 `json:"high_A"`
+	Supply      *float64 `json:"supply_V,omitempty"`
+}
+
+// Attempt is one try of the unit's board to turn the rotor.
+type Attempt struct {
+	Start  float64 `json:"start_s"`
+	Length float64 `json:"length_s"`
+	Mean   float64 `json:"mean_A"`
+	Peak   float64 `json:"peak_A"`
+}
+
+// Startup is what happened from the first command until the current settled.
+type Startup struct {
+	Attempts []Attempt `json:"attempts"`
+	// Settled is the time in seconds, on the trace's own axis, from which the
+	// current stays settled; nil when it never did.
+	Settled *float64 `json:"settled_s"`
+}
+
+// Profile names what the unit was judged against.
+type Profile struct {
+	Name     string `json:"name"`
+	Revision int    `json:"revision"`
+	SHA256   string `json:"sha256"`
+}
+
+// Result is the outcome of one test, and the JSON object that scripts get.
+type Result struct {
+	Schema  int     `json:"schema"`
+	Source  string  `json:"source"`
+	Unit    string  `json:"unit,omitempty"`
+	Kind    string  `json:"kind,omitempty"`
+	Verdict Verdict `json:"verdict,omitempty"`
+	// Cause is the likeliest cause when the unit did not pass; nil otherwise.
+	Cause  *Cause             `json:"cause"`
+	Causes []CauseProbability `json:"causes"`
+	// Inseparable is the set of causes that this test cannot tell apart, when
+	// there is one; SeparatedBy is the further test that would.
+	Inseparable []Cause `json:"inseparable,omitempty"`
+	SeparatedBy string  `json:"separated_by,omitempty"`
+	// Sentence is verdict, cause and what to do in plain words.
+	Sentence string `json:"sentence,omitempty"`
+	// Carried names the findings that carry the cause.
+	Carried   []string `json:"carried_by,omitempty"`
+	Disproof  string   `json:"disproof,omitempty"`
+	NextStep  string   `json:"next_step,omitempty"`
+	Reusable  []string `json:"reusable,omitempty"`
+	NotTested []string `json:"not_tested,omitempty"`
+
+	Profile  Profile   `json:"profile"`
+	Findings []Finding `json:"findings"`
+	Curve    []Point   `json:"curve"`
+	Startup  Startup   `json:"startup"`
+	Warnings []string  `json:"warnings"`
+	// Ended says why the test ended before its plan did; empty otherwise.
+	Ended  string `json:"ended,omitempty"`
+	Record string `json:"record,omitempty"`
+	// Error is set, and the rest empty, when the trace could not be read.
+	Error string `json:"error,omitempty"`
+}
+
+// Exit is the exit status for one result: 0 pass, 3 fail, 4 undecided,
+// 5 undecided because the bench or its wiring is at fault, 1 error.
+func (r Result) Exit() int {
+	switch {
+	case r.Error != "":
+		return 1
+	case r.Verdict == Pass:
+		return 0
+	case r.Verdict == Fail:
+		return 3
+	case r.Cause != nil && (*r.Cause == Wiring || *r.Cause == Bench) && len(r.Inseparable) == 0:
+		return 5
+	default:
+		return 4
+	}
+}
+
+// WorstExit is the exit status of several units: the worst in the order
+// 2, 1, 5, 3, 4, 0.
+func WorstExit(codes ...int) int {
+	for _, c := range []int{2, 1, 5, 3, 4} {
+		for _, got := range codes {
+			if got == c {
+				return c
+			}
+		}
+	}
+	return 0
+}

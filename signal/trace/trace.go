@@ -1,0 +1,133 @@
+// Package trace holds the time-stamped samples of one test and reads and
+// writes them as CSV.
+//
+// The format: UTF-8, comma, decimal point, LF or CRLF. Comment lines first,
+// "# key: value"; then a header line; then rows in time order. Required
+// columns are t_s, duty_pct (the command) and current_A.
+package trace
+
+import "math"
+
+// Names of the columns that the bench knows. All but the first three are
+// optional.
+const (
+	ColTime        = "t_s"
+	ColDuty        = "duty_pct"
+	ColCurrent     = "current_A"
+	ColSupplyOn    = "supply_on"
+	ColSupply      = "supply_V"
+	ColLineDuty    = "line_duty_pct"
+	ColLine        = "line_V"
+	ColTemperature = "temperature_C"
+	ColFlow        = "flow_l_per_min"
+	ColPosition    = "position_pct"
+	ColPositionV   = "position_V"
+	ColDirection   = "direction"
+)
+
+// Keys of the comment lines that the bench knows.
+const (
+	KeyTrace      = "trace"
+	KeyUnit       = "unit"
+	KeyKind       = "kind"
+	KeyDuty       = "duty"
+	KeyNominal    = "supply_nominal_V"
+	KeyPWM        = "pwm_frequency_Hz"
+	KeySampleRate = "sample_rate_Hz"
+	KeyEnded      = "ended"
+	KeyLost       = "lost_samples"
+)
+
+// Trace is the samples of one test.
+type Trace struct {
+	// Source is the path or name the trace was read from, as given.
+	Source string
+	// SHA256 is the hash of the original bytes, hex; empty for a trace that
+	// was never bytes.
+	SHA256 string
+	// Meta is the comment lines in their order, unknown keys included. A key
+	// may stand more than once.
+	Meta []Entry
+	// Columns in file order, the required ones included.
+	Columns []Column
+	// Warnings are what a reader should know but need not stop for, each a
+	// whole sentence.
+	Warnings []string
+}
+
+// Entry is one comment line, "# key: value".
+type Entry struct{ Key, Value string }
+
+// Column is one channel. NaN in Values means not sampled at that instant;
+// the required columns never hold it.
+type Column struct {
+	Name   string
+	Values []float64
+	// Missing counts the NaN in Values.
+	Missing int
+	// Resolution is the smallest step of the channel in its own unit as far
+	// as the values tell (or the converter stated); 0 when not known.
+	Resolution float64
+	// Text holds the cells of an unknown column that are no numbers; Values
+	// is then nil.
+	Text []string
+}
+
+// Len is the number of samples.
+func (t *Trace) Len() int {
+	if c := t.Column(ColTime); c != nil {
+		return len(c.Values)
+	}
+	return 0
+}
+
+// Column finds a channel by name; nil when the trace has none.
+func (t *Trace) Column(name string) *Column {
+	for i := range t.Columns {
+		if t.Columns[i].Name == name {
+			return &t.Columns[i]
+		}
+	}
+	return nil
+}
+
+// Values is the samples of a column, nil when the trace has no such column.
+func (t *Trace) Values(name string) []float64 {
+	if c := t.Column(name); c != nil {
+		return c.Values
+	}
+	return nil
+}
+
+// Time in seconds.
+func (t *Trace) Time() []float64 { return t.Values(ColTime) }
+
+// Duty is the command in percent.
+func (t *Trace) Duty() []float64 { return t.Values(ColDuty) }
+
+// Current is the supply current in amperes.
+func (t *Trace) Current() []float64 { return t.Values(ColCurrent) }
+
+// Get is the first value of a comment key; ok is false when there is none.
+func (t *Trace) Get(key string) (value string, ok bool) {
+	for _, e := range t.Meta {
+		if e.Key == key {
+			return e.Value, true
+		}
+	}
+	return "", false
+}
+
+// Rate is the mean sampling rate in Hz over the whole trace, 0 for fewer
+// than two samples.
+func (t *Trace) Rate() float64 {
+	x := t.Time()
+	if len(x) < 2 || x[len(x)-1] <= x[0] {
+		return 0
+	}
+	return float64(len(x)-1) / (x[len(x)-1] - x[0])
+}
+
+// NotSampled is the value of an optional channel at an instant when it was
+// not sampled.
+func NotSampled() float64 { return math.NaN() }
