@@ -36,26 +36,37 @@ func (q Quantity) With(source string, u, dof float64) Quantity {
 // U is the combined standard uncertainty: the root of the sum of squares,
 // components taken as independent (JCGM 100:2008, eq. 10).
 func (q Quantity) U() float64 {
-	var s float64
+	var u float64
 	for _, c := range q.Budget {
-		s += c.U * c.U
+		u = math.Hypot(u, c.U)
 	}
-	return math.Sqrt(s)
+	return u
 }
 
 // DoF is the effective degrees of freedom by Welch and Satterthwaite
 // (JCGM 100:2008, eq. G.2b); +Inf when every component is known without limit.
 func (q Quantity) DoF() float64 {
+	u := q.U()
 	var den float64
 	for _, c := range q.Budget {
-		if c.DoF > 0 && !math.IsInf(c.DoF, 1) {
-			den += math.Pow(c.U, 4) / c.DoF
+		if c.DoF > 0 && !math.IsInf(c.DoF, 1) && c.U != 0 {
+			share := c.U / u
+			if math.IsInf(c.U, 0) {
+				share = 1
+			}
+			share *= share
+			den += share * share / c.DoF
 		}
 	}
-	if den == 0 {
-		return math.Inf(1)
-	}
-	return math.Pow(q.U(), 4) / den
+	return 1 / den
+}
+
+// Expanded is the half-width of the interval that holds the value at the
+// given level, such as 0.95, and the coverage factor k in it: Student's t at
+// the effective degrees of freedom, not truncated (JCGM 100:2008, G.4.1).
+func (q Quantity) Expanded(level float64) (half, k float64) {
+	k = StudentT((1+level)/2, q.DoF())
+	return k * q.U(), k
 }
 
 // Scale returns q times f, budget included.

@@ -3,7 +3,11 @@
 //
 // The format: UTF-8, comma, decimal point, LF or CRLF. Comment lines first,
 // "# key: value"; then a header line; then rows in time order. Required
-// columns are t_s, duty_pct (the command) and current_A.
+// columns are t_s, duty_pct (the command, 0 to 100) and current_A. An empty
+// cell in any other column means not sampled. Keys and columns that are not
+// known are kept, with a warning; an unknown column may hold text. Time that
+// runs back, NaN, a value that is no number and a missing column are errors
+// that name file, line and column.
 package trace
 
 import "math"

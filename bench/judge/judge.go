@@ -1,0 +1,187 @@
+// Package judge turns a trace and a profile into a result: findings from the
+// kind, a verdict by the decision rules, and the sentence that says so. It
+// gets traces only; labels that a plan left in them are not looked at.
+package judge
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"dutybench/bench/kind"
+	"dutybench/bench/result"
+	"dutybench/profiles"
+	"dutybench/signal/trace"
+)
+
+// Options for one judgement.
+type Options struct {
+	Conditions kind.Conditions
+}
+
+// separable is the share of probability outside the unit, or outside what a
+// repeat could rule out, from which on a unit is not called failed: one in
+// five, the other side of the four to one that names a cause alone.
+const separable = 0.2
+
+// Judge holds a trace against a profile of its kind.
+func Judge(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (*result.Result, error) {
+	if named, ok := tr.Get(trace.KeyKind); ok && named != "" && named != p.Kind {
+		return nil, fmt.Errorf("judge: %s is a trace of a %s and profile %s is for a %s: give a profile of its kind", tr.Source, named, p.Name, p.Kind)
+	}
+	tr = asCommand(tr, p)
+	m, err := k.Measure(tr, p)
+	if err != nil {
+		return nil, fmt.Errorf("judge: %w", err)
+	}
+	a := k.Assess(m, p, o.Conditions)
+	r := &result.Result{
+		Schema: result.Schema, Source: tr.Source, Kind: p.Kind,
+		Profile:  result.Profile{Name: p.Name, Revision: p.Revision, SHA256: p.SHA256},
+		Findings: a.Findings, Curve: a.Curve, Startup: startup(m),
+		Causes: a.Causes, NotTested: a.NotTested,
+		Warnings: slices.Concat(tr.Warnings, m.Warnings, a.Warnings),
+	}
+	r.Unit, _ = tr.Get(trace.KeyUnit)
+	r.Ended, _ = tr.Get(trace.KeyEnded)
+	if p.Learned.Provisional {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("profile %s is provisional: it was learned from %d units", p.Name, p.Learned.Units))
+	}
+	if why := wrongSupply(tr, m, p); why != "" {
+		r.Warnings = append(r.Warnings, why)
+		decideBench(r, why)
+		return r, nil
+	}
+	decide(r, a, o.Conditions)
+	r.Sentence = sentence(r, a)
+	return r, nil
+}
+
+// asCommand turns a duty column that holds what was on the wire into the
+// command, through the profile's law. The trace given is not touched.
+func asCommand(tr *trace.Trace, p *profiles.Profile) *trace.Trace {
+	if which, _ := tr.Get(trace.KeyDuty); which != "line" {
+		return tr
+	}
+	c := *tr
+	c.Columns = slices.Clone(tr.Columns)
+	for i := range c.Columns {
+		if c.Columns[i].Name == trace.ColDuty {
+			v := make([]float64, len(c.Columns[i].Values))
+			for j, d := range c.Columns[i].Values {
+				v[j] = p.Command.CommandOf(d)
+			}
+			c.Columns[i].Values = v
+		}
+	}
+	return &c
+}
+
+// decide sets verdict and cause.
+func decide(r *result.Result, a *kind.Assessment, c kind.Conditions) {
+	failed, doubtful, unmeasured := 0, 0, len(a.Warnings)
+	for _, f := range a.Findings {
+		switch f.Result {
+		case result.Failed:
+			failed++
+		case result.Doubtful:
+			doubtful++
+		}
+	}
+	if a.Stark && len(a.Causes) > 0 {
+		failed++
+	}
+	if failed == 0 && doubtful == 0 && unmeasured == 0 {
+		r.Verdict, r.NextStep = result.Pass, "fit it, or give it back as good"
+		return
+	}
+	r.Verdict = result.Undecided
+	r.Disproof, r.NextStep, r.Reusable, r.Carried = a.Disproof, a.NextStep, a.Reusable, a.Carried
+	if failed == 0 && unmeasured == 0 { // only doubtful findings
+		r.NextStep = "repeat the test: what lies out does so by less than the measurement is sure of"
+	}
+	if failed == 0 && unmeasured > 0 && len(a.Curve) == 0 {
+		r.Causes = nil
+		r.NextStep = "record a test that holds a sweep of duty up to full command"
+		return
+	}
+	if len(a.Causes) == 0 {
+		return
+	}
+	top := a.Causes[0].Cause
+	r.Cause = &top
+	r.Inseparable, r.SeparatedBy = a.Inseparable, a.SeparatedBy
+	if failed == 0 {
+		return
+	}
+	var outside float64 // probability that the unit is not to blame, or not shown to be
+	for _, x := range a.Causes {
+		switch x.Cause {
+		case result.Wiring, result.Bench:
+			outside += x.Probability
+		case result.Hydraulic:
+			if !c.Primed {
+				outside += x.Probability
+			}
+		}
+	}
+	if outside <= separable {
+		r.Verdict = result.Fail
+	}
+}
+
+func decideBench(r *result.Result, why string) {
+	b := result.Bench
+	r.Verdict, r.Cause = result.Undecided, &b
+	r.Causes = []result.CauseProbability{{Cause: b, Probability: 1, For: []string{why}}}
+	r.NextStep = "set the supply to what the profile asks for, or judge with a profile for this supply"
+	r.Sentence = "Undecided: " + why + "."
+}
+
+// wrongSupply says so when the unit was run at a supply that the profile does
+// not hold for.
+func wrongSupply(tr *trace.Trace, m *kind.Measured, p *profiles.Profile) string {
+	if p.Supply.Nominal_V <= 0 {
+		return ""
+	}
+	var v []float64
+	for _, q := range m.Curve {
+		if !math.IsNaN(q.Supply_V) {
+			v = append(v, q.Supply_V)
+		}
+	}
+	if len(v) == 0 {
+		return ""
+	}
+	if slices.Max(v) < 0.5*p.Supply.Low_V {
+		return "" // no supply at all, or none under load: a finding, not a setting
+	}
+	// The highest plateau voltage is the nearest to the supply's own: a sag
+	// under load is a finding, not a wrong supply.
+	x := slices.Max(v)
+	if x > 1.02*p.Supply.High_V || x < 0.98*p.Supply.Low_V {
+		return fmt.Sprintf("the unit was run at %.1f V, and profile %s holds for %.1f to %.1f V", x, p.Name, p.Supply.Low_V, p.Supply.High_V)
+	}
+	return ""
+}
+
+func startup(m *kind.Measured) result.Startup {
+	s := result.Startup{Attempts: []result.Attempt{}}
+	for _, a := range m.Startup.Attempts {
+		s.Attempts = append(s.Attempts, result.Attempt{Start: a.Start_s, Length: a.Length_s, Mean: a.Mean_A, Peak: a.Peak_A})
+	}
+	if t := m.Startup.Settled_s; !math.IsNaN(t) {
+		s.Settled = &t
+	}
+	return s
+}
+
+// Probability of the cause that a result names.
+func Probability(r *result.Result) float64 {
+	for _, c := range r.Causes {
+		if r.Cause != nil && c.Cause == *r.Cause {
+			return c.Probability
+		}
+	}
+	return 0
+}

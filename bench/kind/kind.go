@@ -1,0 +1,100 @@
+// Package kind says what a kind of unit is: its section in a profile, its
+// plan, what it measures in a trace, and what those measurements say for and
+// against each cause. A kind touches only its own rooms; the pump is one.
+package kind
+
+import (
+	"dutybench/bench/result"
+	"dutybench/profiles"
+	"dutybench/signal/startup"
+	"dutybench/signal/stat"
+	"dutybench/signal/trace"
+)
+
+// Kind is one kind of unit.
+type Kind interface {
+	// Name is the word in profiles, such as "pump".
+	Name() string
+	// Section is a pointer to a zero value of the kind's part of a profile.
+	Section() any
+	// Plan is the ordered steps of a full test.
+	Plan(p *profiles.Profile) Plan
+	// Measure takes from a trace what the kind can know without a profile but
+	// for what the type is like; p may be nil when a profile is being learned.
+	Measure(tr *trace.Trace, p *profiles.Profile) (*Measured, error)
+	// Assess holds measurements against a profile: findings, curve with its
+	// band, and evidence for causes. It decides nothing.
+	Assess(m *Measured, p *profiles.Profile, c Conditions) *Assessment
+}
+
+// Measured is what a trace says, before any profile.
+type Measured struct {
+	Trace   *trace.Trace
+	Values  []Value // in the order in which a person should read them
+	Curve   []Point
+	Startup startup.Startup
+	// Detail is the kind's own, for its Assess.
+	Detail   any
+	Warnings []string
+}
+
+// Value is one named measurement. Missing says why it was not measured;
+// empty when it was.
+type Value struct {
+	Name    string
+	Unit    string
+	Q       stat.Quantity
+	Missing string
+}
+
+// Get finds a measurement by name; nil when there is none of that name.
+func (m *Measured) Get(name string) *Value {
+	for i := range m.Values {
+		if m.Values[i].Name == name {
+			return &m.Values[i]
+		}
+	}
+	return nil
+}
+
+// Point is one settled plateau.
+type Point struct {
+	Duty_pct float64
+	Up       bool // reached from a lower duty
+	Current  stat.Quantity
+	Supply_V float64 // mean at the unit's plug; NaN when not sampled
+	Start_s  float64 // of the settled part
+	End_s    float64
+}
+
+// Conditions are what the person at the bench said.
+type Conditions struct {
+	// Primed is the operator's word that the loop is primed, bled and open.
+	Primed bool
+}
+
+// Assessment is measurements held against a profile.
+type Assessment struct {
+	Findings []result.Finding
+	Curve    []result.Point
+	// Causes hold a probability each; they sum to 1 over all causes. Only
+	// meaningful when a finding does not pass.
+	Causes      []result.CauseProbability
+	Inseparable []result.Cause
+	SeparatedBy string
+	// Stark says that what the unit did is no test of a running unit at all:
+	// it got no supply, did not start, or did one thing throughout. Such a
+	// unit never passes, whatever its findings.
+	Stark bool
+	// Reached says that something proves that supply and command got to the
+	// unit; a control-board cause needs it.
+	Reached bool
+	Carried []string // names of the findings that carry the likeliest cause
+	// Seen is one clause in physical words: what the unit did.
+	Seen      string
+	Disproof  string
+	NextStep  string
+	Reusable  []string
+	NotTested []string
+	Warnings  []string
+}

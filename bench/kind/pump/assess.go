@@ -1,0 +1,239 @@
+package pump
+
+import (
+	"math"
+	"slices"
+
+	"dutybench/bench/kind"
+	"dutybench/bench/result"
+	"dutybench/profiles"
+	"dutybench/signal/stat"
+	"dutybench/signal/trace"
+)
+
+// Assess holds what was measured against a profile.
+func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *kind.Assessment {
+	d := m.Detail.(*detail)
+	r := refer(m, p)
+	n := 0 // findings at stake
+	for _, ru := range rules {
+		if v := m.Get(ru.name); v != nil && v.Missing == "" {
+			n++
+		}
+	}
+	n += len(contrasts) + 2
+	a := &kind.Assessment{NotTested: notTested}
+	e := evidence{checks: map[string]*check{}}
+	keep := func(k check) *check {
+		a.Findings = append(a.Findings, k.Finding)
+		e.checks[k.Name] = &k
+		return &k
+	}
+	var core []*check
+	for _, ru := range rules {
+		if k := keep(ru.hold(m.Get(ru.name), p, n)); k.core {
+			core = append(core, k)
+		}
+	}
+	for _, up := range []bool{true, false} {
+		name := CurveDown
+		if up {
+			name = CurveUp
+		}
+		k, points := r.holdCurve(name, up, n)
+		a.Curve = append(a.Curve, points...)
+		if q := keep(k); q.core {
+			core = append(core, q)
+		}
+	}
+	for _, ct := range contrasts {
+		keep(ct.hold(r, p, n))
+	}
+	for _, f := range d.missingFindings(p, r) {
+		keep(f)
+	}
+	a.Curve = append(a.Curve, outside(m, r)...)
+	e.fit = newCurveFit(r)
+	e.state = d.state(m, p, r)
+	a.Stark = e.state != ran
+	if e.state == shorted && d.plugReversed(m) {
+		x := 1.0
+		e.checks[plugReversed] = &check{Finding: result.Finding{Name: plugReversed, Value: &x, Result: result.Failed}, z: 10}
+	}
+	d.looks(&e, p, r)
+	d.conclude(a, e, m, p, c)
+	for _, k := range core {
+		if k.Result == result.NotMeasured {
+			a.Warnings = append(a.Warnings, "without "+words(k.Name)+" no unit can pass: "+k.Note)
+		}
+	}
+	return a
+}
+
+// outside is the plateaus that the profile says nothing about.
+func outside(m *kind.Measured, r *reference) []result.Point {
+	var out []result.Point
+	for _, q := range m.Curve {
+		known := false
+		for _, k := range r.points {
+			known = known || k.Start_s == q.Start_s
+		}
+		if !known {
+			out = append(out, result.Point{Duty: q.Duty_pct, Direction: direction(q.Up), Current: q.Current.Value, Uncertainty: 2 * q.Current.U(), Supply: finite(q.Supply_V)})
+		}
+	}
+	return out
+}
+
+// state says how far the unit got.
+func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) state {
+	full := r.full_A
+	if full == 0 {
+		if l, ok := stated(p, Full); ok && !math.IsNaN(l.Low) {
+			full = l.Low
+		}
+	}
+	ended, _ := m.Trace.Get(trace.KeyEnded)
+	highest := d.peak(m)
+	rest := max(r.quiet, 0)
+	switch {
+	case d.unpowered(m, p, highest):
+		return unpowered
+	case full > 0 && !math.IsNaN(d.early) && d.early > max(1.5*full, full+2):
+		return shorted
+	case isOverCurrent(ended) && !d.start.Ran:
+		return shorted
+	case full > 0 && !math.IsNaN(d.early) && d.early > rest+0.3*(full-rest):
+		return constant
+	case !d.start.Ran && len(d.realAttempts(p)) > 0:
+		return tries
+	case !d.start.Ran:
+		// A millisecond of charging is a sign of life as good as any.
+		if d.reachedAtAll(p, highest) {
+			return noTry
+		}
+		return nothing
+	case d.flat(r):
+		return constant
+	}
+	return ran
+}
+
+// plugVolts is the median and the highest voltage at the plug, and whether it
+// was sampled at all.
+func plugVolts(tr *trace.Trace) (median, highest float64, ok bool) {
+	var v []float64
+	on := tr.Values(trace.ColSupplyOn)
+	for i, x := range tr.Values(trace.ColSupply) {
+		if !math.IsNaN(x) && (on == nil || on[i] >= 0.5) {
+			v = append(v, x)
+		}
+	}
+	if len(v) == 0 {
+		return 0, 0, false
+	}
+	return stat.Median(v), slices.Max(v), true
+}
+
+// unpowered says that the plug never had a tenth of the supply that good units
+// had, and hardly any current flowed. Good units' own charging needs more.
+func (d *detail) unpowered(m *kind.Measured, p *profiles.Profile, highest float64) bool {
+	v, top, ok := plugVolts(m.Trace)
+	return ok && p.Supply.Nominal_V > 0 && v < 0.1*p.Supply.Nominal_V && top < 0.5*p.Supply.Nominal_V &&
+		highest < max(0.02*meanOf(p, StartLevel), 5*d.noise)
+}
+
+// plugReversed says that current flows while the plug's voltage is at most
+// that of a silicon diode, a volt, the wrong way round: near zero or negative.
+func (d *detail) plugReversed(m *kind.Measured) bool {
+	v, _, ok := plugVolts(m.Trace)
+	return ok && v < 0.05
+}
+
+// peak is the highest mean level anywhere in the trace, single samples left
+// out.
+func (d *detail) peak(m *kind.Measured) float64 {
+	h := d.highest
+	for _, a := range d.start.Attempts {
+		h = max(h, a.Mean_A)
+	}
+	if !math.IsNaN(d.early) {
+		h = max(h, d.early)
+	}
+	return h
+}
+
+// realAttempts leaves out wake-ups: stretches that stay below a sixth of the
+// level that a good unit's attempt has, far above what an awake board draws
+// and far below what turns a rotor.
+func (d *detail) realAttempts(p *profiles.Profile) []float64 {
+	good := meanOf(p, StartLevel)
+	var out []float64
+	for _, a := range d.start.Attempts {
+		if a.Mean_A-d.rest() > good/6 {
+			out = append(out, a.Length_s)
+		}
+	}
+	return out
+}
+
+// reachedAtAll says that some current proves supply and ground at the unit:
+// resting current clear of zero, a charging peak, or a wake-up.
+func (d *detail) reachedAtAll(p *profiles.Profile, highest float64) bool {
+	if q := meanOf(p, Quiet); q > 0 && d.quiet > 0.3*q && d.quiet > 3*d.noise/10 {
+		return true
+	}
+	if d.charge != nil {
+		if good := meanOf(p, SwitchOnCharge); good > 0 && d.charge.Value > 0.2*good {
+			return true
+		}
+	}
+	if good := meanOf(p, StartLevel); good > 0 && highest > 0.02*good && highest > 6*d.noise {
+		return true
+	}
+	return false
+}
+
+// flat says that a running unit's current does not follow the duty where that
+// of good units does.
+func (d *detail) flat(r *reference) bool {
+	if len(r.points) < 3 {
+		return false
+	}
+	lo, hi, glo, ghi := math.Inf(1), 0.0, math.Inf(1), 0.0
+	for _, q := range r.points {
+		lo, hi = min(lo, q.Current.Value), max(hi, q.Current.Value)
+		glo, ghi = min(glo, q.level), max(ghi, q.level)
+	}
+	return ghi-glo > 0.3*ghi && hi-lo < 0.15*(ghi-glo)*hi/ghi
+}
+
+// looks measures what the attempts look like beside those of good units.
+func (d *detail) looks(e *evidence, p *profiles.Profile, r *reference) {
+	e.empty, e.brief = math.NaN(), math.NaN()
+	if good := meanOf(p, StartLevel); good > 0 && d.level > 0 {
+		rest := d.rest()
+		e.attemptLevel = math.Log(max(d.level-rest, good/1000) / max(good-r.quiet, good/2))
+	}
+	var lengths, empties []float64
+	for _, a := range d.start.Attempts {
+		if !a.Running {
+			lengths = append(lengths, a.Length_s)
+			if !math.IsNaN(a.Empty) {
+				empties = append(empties, a.Empty)
+			}
+		}
+	}
+	if len(empties) > 0 {
+		e.empty = stat.Median(empties)
+	}
+	if len(lengths) >= 2 {
+		mean, sd := stat.MeanSD(lengths)
+		e.uneven = sd / mean
+	}
+	if settle := meanOf(p, StartSettle); settle > 0 && len(lengths) > 0 {
+		e.brief = stat.Mean(lengths) / settle
+	}
+}
+
+func isOverCurrent(ended string) bool { return ended == "over-current" }

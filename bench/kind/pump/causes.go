@@ -1,0 +1,184 @@
+package pump
+
+import (
+	"math"
+	"slices"
+	"strings"
+
+	"dutybench/bench/result"
+)
+
+// weighed is a mode with what the evidence says of it.
+type weighed struct {
+	mode
+	cost        float64 // less is likelier: minus the logarithm of its likelihood
+	probability float64
+	pro, contra []string
+}
+
+// evidence is everything that causes are weighed from.
+type evidence struct {
+	state  state
+	checks map[string]*check
+	fit    *curveFit
+	// of the attempts of a unit that never ran, or before it ran
+	attemptLevel float64 // ln of start level over that of good units
+	empty        float64 // share of an attempt without current; NaN unknown
+	uneven       float64 // spread of the lengths of attempts over their mean
+	brief        float64 // mean length of failed attempts over a good start's; NaN unknown
+	level        float64 // ln of the one current that a constant unit draws over good units' full
+}
+
+const (
+	// No single finding counts for more than this, in units of log
+	// likelihood: e⁻⁸ is one in three thousand, the order at which some cause
+	// that is not in the list becomes likelier than a law that misses by more.
+	most = 8.0
+	// Findings within this many standard deviations speak for nothing.
+	calm = 2.0
+)
+
+// weigh ranks the modes that the state of the unit allows.
+func weigh(e evidence) []weighed {
+	list := modes
+	switch e.state {
+	case nothing:
+		list = unreached
+	case unpowered:
+		list = noPower
+	}
+	var out []weighed
+	for _, m := range list {
+		if m.state != e.state && !(m.name == "limited-start" && e.state == noTry) {
+			continue
+		}
+		w := weighed{mode: m, cost: -math.Log(m.prior)}
+		w.cost += e.fit.distance(m.shape)
+		for _, name := range sortedNames(e.checks) {
+			c := e.checks[name]
+			if c.Value == nil || curveFinding(name) {
+				continue
+			}
+			w.take(c)
+		}
+		w.cost += e.missing(m.needs) + e.attempts(m.name)
+		out = append(out, w)
+	}
+	normalise(out)
+	return out
+}
+
+// take adds what one finding says for and against the mode.
+func (w *weighed) take(c *check) {
+	bad := math.Abs(c.z)
+	switch {
+	case slices.Contains(w.needs, c.Name), slices.Contains(w.needs, "-"+c.Name), slices.Contains(w.explains, c.Name):
+		if c.Result == result.Failed {
+			w.pro = append(w.pro, c.Name)
+		}
+	default:
+		if bad > calm {
+			w.cost += min(most, (bad-calm)*(bad-calm)/2)
+		}
+		if c.Result == result.Failed {
+			w.contra = append(w.contra, c.Name)
+		}
+	}
+}
+
+// missing is the price of a mode whose tell-tale finding does not lie out: one
+// of its needs must.
+func (e evidence) missing(needs []string) float64 {
+	if len(needs) == 0 {
+		return 0
+	}
+	price := most
+	for _, n := range needs {
+		n, low := strings.CutPrefix(n, "-")
+		c := e.checks[n]
+		if c == nil || c.Value == nil || low != c.down {
+			continue
+		}
+		if c.Result == result.Failed {
+			return 0
+		}
+		price = min(price, most-min(most, max(0, math.Abs(c.z)-calm)))
+	}
+	return price
+}
+
+// attempts is the cost of the attempts' looks under a mode, in half squares
+// of how far they are from what physics says: a working board gives a stuck
+// rotor its full start current, evenly, again and again; an open phase leaves
+// two thirds of the commutation steps empty, and a third of the mean.
+func (e evidence) attempts(name string) float64 {
+	const (
+		tolerance = 0.35 // start currents of one type at different supply and rotor positions: a third (chosen)
+		third     = -1.1 // ln(1/3)
+	)
+	sq := func(x float64) float64 { return min(most, x*x/2) }
+	empty := e.empty
+	if math.IsNaN(empty) {
+		empty = 0.1
+	}
+	switch {
+	case name == "seized":
+		return sq(min(0, e.attemptLevel+0.1)/tolerance) + sq(max(0, empty-0.15)/0.12) + sq(max(0, e.uneven-0.1)/0.2)
+	case name == "open-phase":
+		return min(sq((e.attemptLevel-third)/tolerance), sq((e.attemptLevel-third/2)/tolerance)) + sq(min(0, empty-0.3)/0.2)
+	case name == "sticky-start":
+		c := sq(min(0, e.attemptLevel+0.1) / tolerance)
+		if !math.IsNaN(e.brief) {
+			c += sq(min(0, math.Log(e.brief)+0.5) / 0.4)
+		}
+		return c
+	case name == "late-start" && !math.IsNaN(e.brief):
+		// Wake-ups that reset are brief or low.
+		return min(sq(max(0, math.Log(e.brief)+0.5)/0.4), sq(max(0, e.attemptLevel+0.5)/tolerance))
+	}
+	return 0
+}
+
+// curveFinding tells findings that the fit of the whole curve already holds.
+func curveFinding(name string) bool {
+	switch name {
+	case CurveUp, CurveDown, Scale, LowSpeed, HighSpeed, FlatTop, Full, Response:
+		return true
+	}
+	return false
+}
+
+func sortedNames(m map[string]*check) []string {
+	out := make([]string, 0, len(m))
+	for n := range m {
+		out = append(out, n)
+	}
+	slices.Sort(out)
+	return out
+}
+
+// normalise turns costs into probabilities and sorts, likeliest first.
+func normalise(ws []weighed) {
+	least := math.Inf(1)
+	for _, w := range ws {
+		least = min(least, w.cost)
+	}
+	var sum float64
+	for i := range ws {
+		// A hundredth stays for whatever is not in the list, shared out.
+		ws[i].probability = math.Exp(least-ws[i].cost) + 0.01/float64(len(ws))
+		sum += ws[i].probability
+	}
+	for i := range ws {
+		ws[i].probability /= sum
+	}
+	slices.SortStableFunc(ws, func(a, b weighed) int {
+		switch {
+		case a.probability > b.probability:
+			return -1
+		case a.probability < b.probability:
+			return 1
+		}
+		return 0
+	})
+}

@@ -1,0 +1,228 @@
+package pump
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"dutybench/bench/kind"
+	"dutybench/bench/result"
+	"dutybench/profiles"
+	"dutybench/signal/trace"
+)
+
+// notTested is what a supply current cannot show on a bench at one
+// temperature.
+var notTested = []string{"head and flow", "leakage", "noise", "hot running", "cold start"}
+
+// separable is how much likelier one cause must be than the next to be named
+// alone: four to one, as a test that is repeated once then gives the other
+// cause in one of five (chosen).
+const separable = 4.0
+
+// conclude sums modes to causes and finds words for the likeliest.
+func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *profiles.Profile, c kind.Conditions) {
+	ws := weigh(e)
+	if len(ws) == 0 {
+		return
+	}
+	command := d.lineProved(m, e)
+	a.Reached = e.state != nothing && (command || e.state == tries || e.state == shorted)
+	sums := map[result.Cause]float64{}
+	for _, w := range ws {
+		sums[w.cause] += w.probability
+	}
+	if e.state == constant || e.state == noTry {
+		if !command {
+			// A deaf board and a broken signal wire look alike from the
+			// supply side: the wire gets its share of the probability.
+			share := 0.4 * sums[result.ControlBoard]
+			sums[result.ControlBoard] -= share
+			sums[result.Wiring] += share
+		}
+	}
+	for _, cause := range result.Causes() {
+		a.Causes = append(a.Causes, result.CauseProbability{Cause: cause, Probability: sums[cause]})
+	}
+	slices.SortStableFunc(a.Causes, func(x, y result.CauseProbability) int {
+		switch {
+		case x.Probability > y.Probability:
+			return -1
+		case x.Probability < y.Probability:
+			return 1
+		}
+		return 0
+	})
+	top := first(ws, a.Causes[0].Cause)
+	a.Seen, a.Disproof, a.NextStep, a.Reusable = top.seen, top.disproof, top.next, top.reuse
+	a.Carried = top.carried(e)
+	for i := range a.Causes {
+		if w, ok := best(ws, a.Causes[i].Cause); ok {
+			a.Causes[i].For = append(a.Causes[i].For, w.seen)
+			for _, n := range w.pro {
+				a.Causes[i].For = append(a.Causes[i].For, phrase(e.checks[n]))
+			}
+			for _, n := range w.contra {
+				a.Causes[i].Against = append(a.Causes[i].Against, phrase(e.checks[n])+", which this would not explain")
+			}
+		}
+	}
+	switch {
+	case e.state == nothing:
+		a.Inseparable = []result.Cause{result.ControlBoard, result.Wiring}
+		a.SeparatedBy = top.next
+	case !a.Reached && a.Causes[0].Cause == result.ControlBoard && (e.state == constant || e.state == noTry):
+		a.Inseparable = []result.Cause{result.ControlBoard, result.Wiring}
+		a.SeparatedBy = "measure the signal at the unit's own pin while the bench commands: low level, high level, frequency and duty"
+	case len(a.Causes) > 1 && a.Causes[0].Probability < separable*a.Causes[1].Probability:
+		second, _ := best(ws, a.Causes[1].Cause)
+		a.Inseparable = []result.Cause{a.Causes[0].Cause, a.Causes[1].Cause}
+		a.SeparatedBy = top.next
+		if second.next != "" && second.next != top.next {
+			a.SeparatedBy += "; and " + second.next
+		}
+	}
+	if a.Causes[0].Cause == result.Hydraulic && c.Primed {
+		a.NextStep = "the loop was said to be primed and open: the impeller or its housing has lost its grip on the water; open the hydraulic end"
+	}
+}
+
+// lineProved says that the command is known to have got to the unit: any
+// answer to duty, an awake current that comes with the command, or levels
+// read on the line.
+func (d *detail) lineProved(m *kind.Measured, e evidence) bool {
+	if e.state == ran || e.state == tries {
+		return true
+	}
+	if v := m.Trace.Values(trace.ColLine); v != nil {
+		// The mean level of a driven line lies between its two levels and
+		// moves with the duty; a line that the bench reads back as driven is
+		// proof up to the plug.
+		return lineMoves(v, m.Trace.Duty())
+	}
+	if e.state == noTry && len(d.plateaus) > 0 && !math.IsNaN(d.quiet) {
+		for _, q := range d.plateaus {
+			if q.Median_A-d.quiet > max(0.2*d.quiet, 3*d.noise) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// lineMoves says that the line's mean level follows the duty.
+func lineMoves(line_V, duty []float64) bool {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	var atLo, atHi float64
+	for i, v := range line_V {
+		if math.IsNaN(v) {
+			continue
+		}
+		if duty[i] < lo {
+			lo, atLo = duty[i], v
+		}
+		if duty[i] > hi {
+			hi, atHi = duty[i], v
+		}
+	}
+	return hi-lo > 20 && math.Abs(atHi-atLo) > 0.1*max(math.Abs(atHi), math.Abs(atLo))
+}
+
+func first(ws []weighed, c result.Cause) weighed {
+	if w, ok := best(ws, c); ok {
+		return w
+	}
+	return ws[0]
+}
+
+func best(ws []weighed, c result.Cause) (weighed, bool) {
+	for _, w := range ws {
+		if w.cause == c {
+			return w, true
+		}
+	}
+	return weighed{}, false
+}
+
+// carried names the two or three findings that carry a mode: those that it
+// needs, then those of the curve that failed, then what else it explains.
+func (w weighed) carried(e evidence) []string {
+	var out []string
+	take := func(n string) {
+		if k := e.checks[n]; k.out() && !slices.Contains(out, n) && len(out) < 3 {
+			out = append(out, n)
+		}
+	}
+	for _, n := range w.needs {
+		take(n)
+	}
+	for _, n := range []string{LowSpeed, HighSpeed, FlatTop, Scale, CurveUp, Full, StartAttempts, Response, CurveDown} {
+		if w.state != ran || w.shape != level || n == StartAttempts {
+			take(n)
+		}
+	}
+	for _, n := range w.explains {
+		take(n)
+	}
+	return out
+}
+
+// phrase is a finding in a few words.
+func phrase(k *check) string {
+	if k.Value == nil {
+		return words(k.Name) + " not measured"
+	}
+	unit := k.Unit
+	if unit == "1" {
+		unit = ""
+	}
+	s := fmt.Sprintf("%s %.3g %s", words(k.Name), *k.Value, unit)
+	switch {
+	case k.Low != nil && k.High != nil:
+		s += fmt.Sprintf(" (good units %.3g to %.3g)", *k.Low, *k.High)
+	case k.High != nil:
+		s += fmt.Sprintf(" (good units up to %.3g)", *k.High)
+	case k.Low != nil:
+		s += fmt.Sprintf(" (good units from %.3g)", *k.Low)
+	}
+	return s
+}
+
+func words(name string) string { return strings.ReplaceAll(name, "_", " ") }
+
+// missingFindings holds what the unit did without a valid command against
+// what the profile says.
+func (d *detail) missingFindings(p *profiles.Profile, r *reference) []check {
+	var out []check
+	want := map[lineState]string{lineOpen: p.Command.Missing.Open, lineLow: p.Command.Missing.Low, lineHigh: p.Command.Missing.High}
+	for _, st := range []lineState{lineOpen, lineLow, lineHigh} {
+		does := want[st]
+		if does == "" {
+			continue
+		}
+		k := check{Finding: result.Finding{Name: "missing_command_" + st.String(), Unit: "A", Result: result.NotMeasured, Note: "profile: " + does}}
+		for _, ms := range d.missing {
+			if ms.state != st || r.full_A <= 0 {
+				continue
+			}
+			x := ms.current_A
+			k.Value = &x
+			half := r.quiet + 0.5*(r.full_A-r.quiet)
+			stopped := r.quiet + 0.05*(r.full_A-r.quiet)
+			switch does {
+			case "full":
+				k.Low, k.Result = &half, outcome(x, 0, half, math.NaN())
+			case "stop":
+				k.High, k.Result = &stopped, outcome(x, 0, math.NaN(), stopped)
+			default: // hold: anything but stopped
+				k.Low, k.Result = &stopped, outcome(x, 0, stopped, math.NaN())
+			}
+			if k.Result == result.Failed {
+				k.z = 10
+			}
+		}
+		out = append(out, k)
+	}
+	return out
+}

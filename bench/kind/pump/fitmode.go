@@ -1,0 +1,240 @@
+package pump
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"dutybench/signal/stat"
+)
+
+// curveFit holds the deviations of a unit from the good ones, one per duty,
+// and what is known of their errors.
+type curveFit struct {
+	x     []float64 // share of full speed
+	level []float64 // good units' current, share of full
+	quiet float64   // share of full
+	dev   []float64
+	chol  mat.Cholesky
+	ok    bool
+	count float64
+}
+
+// mismatch is how well a law for a fault is known: to about a fifth of the
+// effect it describes, as bearings, wheels and boards differ (chosen; between
+// 0.1 and 0.3 the rates of right causes move by less than their interval), and
+// its error is alike at speeds closer together than about a third of full.
+const (
+	mismatch = 0.2
+	alike    = 0.35
+)
+
+// newCurveFit gathers the points by duty and sets up the covariance of a
+// deviation: good units' spread (correlations shrunk, as there are hardly more
+// units than duties), measurement, and the mismatch of any law.
+func newCurveFit(r *reference) *curveFit {
+	f := &curveFit{}
+	if len(r.points) < 3 || r.full_A <= 0 {
+		return f
+	}
+	f.quiet = r.quiet / r.full_A
+	n := fewest(r.points)
+	var u []float64
+	rows := make([][]float64, n)
+	for _, g := range byDuty(r.points) {
+		var x, lv, d, uu float64
+		for _, q := range g {
+			k := float64(len(g))
+			x, lv, d, uu = x+q.x/k, lv+q.level/k, d+q.dev/k, uu+q.u*q.u/k/k
+		}
+		f.x, f.level, f.dev, u = append(f.x, x), append(f.level, lv/r.full_A), append(f.dev, d), append(u, math.Sqrt(uu))
+		for k := range rows {
+			var v float64
+			for _, q := range g {
+				v += q.good[k] / float64(len(g))
+			}
+			rows[k] = append(rows[k], v)
+		}
+	}
+	f.count = float64(len(f.dev))
+	good := goodCovariance(rows)
+	cov := mat.NewSymDense(len(f.dev), nil)
+	for i := range f.dev {
+		for j := i; j < len(f.dev); j++ {
+			c := mismatch * mismatch * f.dev[i] * f.dev[j] * math.Exp(-math.Abs(f.x[i]-f.x[j])/alike)
+			if good != nil {
+				c += good.At(i, j) * (1 + 1/float64(n))
+			}
+			if i == j {
+				c += u[i]*u[i] + least*least
+			}
+			cov.SetSym(i, j, c)
+		}
+	}
+	f.ok = f.chol.Factorize(cov)
+	return f
+}
+
+func byDuty(pts []point) [][]point {
+	sorted := slices.Clone(pts)
+	slices.SortStableFunc(sorted, func(a, b point) int {
+		switch {
+		case a.Duty_pct < b.Duty_pct:
+			return -1
+		case a.Duty_pct > b.Duty_pct:
+			return 1
+		}
+		return 0
+	})
+	var out [][]point
+	for i, q := range sorted {
+		if i == 0 || q.Duty_pct-sorted[i-1].Duty_pct > 0.6 {
+			out = append(out, nil)
+		}
+		out[len(out)-1] = append(out[len(out)-1], q)
+	}
+	return out
+}
+
+func goodCovariance(rows [][]float64) *mat.SymDense {
+	p, err := stat.Shrunk(rows)
+	if err != nil {
+		return nil
+	}
+	return p.Cov
+}
+
+// chi2 is the squared distance of the unit from what a law says.
+func (f *curveFit) chi2(law func(i int) float64) float64 {
+	r := mat.NewVecDense(len(f.dev), nil)
+	for i := range f.dev {
+		r.SetVec(i, f.dev[i]-law(i))
+	}
+	var s mat.VecDense
+	if f.chol.SolveVecTo(&s, r) != nil {
+		return math.Inf(1)
+	}
+	return mat.Dot(r, &s)
+}
+
+// distance is how far the unit lies from the best that a shape can do, half
+// of chi squared plus a price for each free constant (Schwarz's criterion:
+// half the logarithm of the number of points).
+func (f *curveFit) distance(s shape) float64 {
+	if !f.ok {
+		return 0
+	}
+	price := 0.5 * math.Log(f.count)
+	if s == any_ {
+		return 3 * price // as many constants as any law here would need
+	}
+	switch s {
+	case level:
+		return f.chi2(func(int) float64 { return 0 }) / 2
+	case scaled:
+		c, _ := minimise(-2, 2, func(a float64) float64 { return f.chi2(func(int) float64 { return a }) })
+		return c/2 + price
+	case drag:
+		return f.drag() + price
+	case water:
+		return f.water() + price
+	case cap_:
+		c, _ := minimise(0.02, 1.05, func(a float64) float64 {
+			return f.chi2(func(i int) float64 { return min(0, math.Log(a/f.level[i])) })
+		})
+		return c/2 + price
+	case sagging:
+		c, _ := minimise(-0.6, 0.6, func(a float64) float64 {
+			return f.chi2(func(i int) float64 { return -math.Log(max(0.05, 1-a*f.level[i])) })
+		})
+		return c/2 + price
+	}
+	return math.Inf(1)
+}
+
+// frictions are the shares of the running power at full speed that go into
+// Coulomb friction, over the range of small pumps (chosen); the true speed
+// behind a current depends on it.
+var frictions = []float64{0.05, 0.15, 0.3, 0.5}
+
+// speed is ω from the cube root x of the running power, with P = φω + (1−φ)ω³.
+func speed(x, φ float64) float64 {
+	p := x * x * x
+	w := x
+	for range 8 { // Newton from the cubic side converges from above
+		w -= (φ*w + (1-φ)*w*w*w - p) / (φ + 3*(1-φ)*w*w)
+	}
+	return max(w, 0)
+}
+
+// drag adds Coulomb (ω) or viscous (ω²) power, or both, to the good units'; a
+// heavy one may run into a limit of current.
+func (f *curveFit) drag() float64 {
+	best := math.Inf(1)
+	for _, φ := range frictions[1:3] {
+		for _, viscous := range []float64{0, 0.5, 1} {
+			law := func(a float64) func(int) float64 {
+				return func(i int) float64 {
+					w := speed(f.x[i], φ)
+					return math.Log(1 + a*w*((1-viscous)+viscous*w)/f.level[i])
+				}
+			}
+			c, a := minimise(0, 2, func(a float64) float64 { return f.chi2(law(a)) })
+			best = min(best, c/2)
+			free := law(a)
+			c, _ = minimise(0.3, 1.5, func(top float64) float64 {
+				return f.chi2(func(i int) float64 { return min(free(i), math.Log(top/f.level[i])) })
+			})
+			best = min(best, c/2+0.5*math.Log(f.count))
+		}
+	}
+	return best
+}
+
+// water takes a share off the hydraulic power (1−φ)ω³; running without water
+// the bearing may drag.
+func (f *curveFit) water() float64 {
+	best := math.Inf(1)
+	for _, φ := range frictions {
+		for _, extra := range []float64{0, 0.05, 0.15} {
+			c, _ := minimise(0, 1, func(lost float64) float64 {
+				return f.chi2(func(i int) float64 {
+					w := speed(f.x[i], φ)
+					left := f.level[i] + (1-f.quiet)*((extra*lost*φ)*w-lost*(1-φ)*w*w*w)
+					return math.Log(max(left, 0.002) / f.level[i])
+				})
+			})
+			best = min(best, c/2)
+		}
+	}
+	return best
+}
+
+// minimise is the least of f over a range: a coarse look for the valley, then
+// golden section.
+func minimise(lo, hi float64, f func(float64) float64) (least, at float64) {
+	const steps = 24
+	least, at = math.Inf(1), lo
+	for i := 0; i <= steps; i++ {
+		a := lo + (hi-lo)*float64(i)/steps
+		if v := f(a); v < least {
+			least, at = v, a
+		}
+	}
+	w := (hi - lo) / steps
+	lo, hi = max(lo, at-w), min(hi, at+w)
+	const g = 0.6180339887498949
+	for range 18 {
+		a, b := hi-g*(hi-lo), lo+g*(hi-lo)
+		if f(a) < f(b) {
+			hi = b
+		} else {
+			lo = a
+		}
+	}
+	if v := f((lo + hi) / 2); v < least {
+		least, at = v, (lo+hi)/2
+	}
+	return least, at
+}

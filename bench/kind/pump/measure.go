@@ -1,0 +1,282 @@
+package pump
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"dutybench/bench/kind"
+	"dutybench/profiles"
+	"dutybench/signal/startup"
+	"dutybench/signal/stat"
+	"dutybench/signal/step"
+	"dutybench/signal/trace"
+)
+
+// Names of a pump's measurements.
+const (
+	SwitchOnCharge = "switch_on_charge"
+	Quiet          = "quiet_current"
+	StartAttempts  = "start_attempts"
+	StartDelay     = "start_delay"
+	StartSettle    = "start_settle"
+	StartPeak      = "start_peak"
+	StartLevel     = "start_level"
+	Full           = "full_current"
+	Response       = "response"
+	Hysteresis     = "hysteresis"
+	DropOuts       = "drop_outs"
+	Rotation       = "rotation_line"
+	Unrest         = "unrest"
+	SupplyDrop     = "supply_drop"
+	SupplyFold     = "supply_fold"
+)
+
+// detail is what Assess needs beyond named values.
+type detail struct {
+	plateaus  []step.Plateau // commanded to run, supply on
+	start     startup.Startup
+	quiet     float64 // A, NaN when not measured
+	noise     float64 // sample noise at rest, A
+	level     float64 // A, start level
+	highest   float64 // A, the highest plateau
+	early     float64 // A, mean before any command with supply on, switch-on peak left out
+	charge    *stat.Quantity
+	supply    supplyLine
+	stop      float64
+	missing   []missing
+	energised bool // the trace shows the supply going on
+}
+
+// Measure takes from a trace what a pump shows.
+func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error) {
+	if tr.Len() == 0 {
+		return nil, fmt.Errorf("pump: %s holds no sample: record the test again", tr.Source)
+	}
+	m := &kind.Measured{Trace: tr}
+	d := &detail{stop: stopDuty(tr, p), quiet: math.NaN(), early: math.NaN()}
+	m.Detail = d
+	d.start = startup.Find(tr, d.stop)
+	m.Startup = d.start
+	d.measurePlateaus(tr, p, m)
+	d.measureQuiet(tr, m)
+	d.measureStart(tr, m)
+	d.measureCurve(m)
+	d.measureSwing(tr, m)
+	d.measureSupply(tr, m)
+	d.missing = measureMissing(tr, p)
+	return m, nil
+}
+
+// stopDuty is the profile's, else 0, else the lowest duty of a trace that
+// never goes to 0 but rests below a sixth of its highest for a first step.
+func stopDuty(tr *trace.Trace, p *profiles.Profile) float64 {
+	if p != nil {
+		return p.Command.Stop_pct
+	}
+	return 0
+}
+
+func (d *detail) measurePlateaus(tr *trace.Trace, p *profiles.Profile, m *kind.Measured) {
+	at := lineStates(tr, p)
+	for _, s := range step.Find(tr) {
+		if !s.Supply || s.Duty_pct <= d.stop+0.5 || at(s.From) != commanded || at(s.To-1) != commanded {
+			continue
+		}
+		if d.start.Ran {
+			// What comes before the unit runs is its start, no plateau.
+			whole := s.To - s.From
+			for s.From < s.To && tr.Time()[s.From] < d.runs() {
+				s.From++
+			}
+			if (s.To-s.From)*2 < whole {
+				continue
+			}
+		}
+		d.plateaus = append(d.plateaus, step.Settle(tr, s))
+	}
+	for _, q := range d.plateaus {
+		t := tr.Time()
+		m.Curve = append(m.Curve, kind.Point{Duty_pct: q.Duty_pct, Up: q.Up, Current: q.Current, Supply_V: q.Supply_V, Start_s: t[q.Start], End_s: t[q.End-1]})
+	}
+}
+
+// runs is the time from which a unit that ran was running.
+func (d *detail) runs() float64 {
+	a := d.start.Attempts[len(d.start.Attempts)-1]
+	if math.IsNaN(d.start.Settled_s) {
+		return a.Start_s
+	}
+	return max(a.Start_s, d.start.Settled_s)
+}
+
+func add(m *kind.Measured, name, unit string, q stat.Quantity) {
+	m.Values = append(m.Values, kind.Value{Name: name, Unit: unit, Q: q})
+}
+
+func miss(m *kind.Measured, name, unit, why string) {
+	m.Values = append(m.Values, kind.Value{Name: name, Unit: unit, Missing: why})
+}
+
+// measureQuiet reads switch-on charge and quiet current from the stretch
+// between switch-on and the first command.
+func (d *detail) measureQuiet(tr *trace.Trace, m *kind.Measured) {
+	t, x, on := tr.Time(), tr.Current(), step.Energised(tr)
+	duty := tr.Duty()
+	from := 0
+	for from < len(t) && !on(from) {
+		from++
+	}
+	d.energised = from > 0 && from < len(t)
+	to := from
+	for to < len(t) && duty[to] <= d.stop+0.5 && on(to) {
+		to++
+	}
+	settle := from
+	for settle < to && t[settle] < t[from]+0.1 {
+		settle++
+	}
+	if to-settle >= 10 {
+		q := stat.MeanOf(x[settle:to])
+		// The median: a charging peak that the trace does not announce must
+		// not lift the resting level.
+		q.Value = stat.Median(x[settle:to])
+		d.quiet, d.early = q.Value, q.Value
+		d.noise = stat.RobustSD(x[settle:to])
+		add(m, Quiet, "A", q)
+	} else {
+		miss(m, Quiet, "A", "the trace has no rest with supply on and the stop command")
+	}
+	switch {
+	case !d.energised:
+		miss(m, SwitchOnCharge, "C", "the trace does not show the supply going on")
+	case tr.Rate() < 1000:
+		miss(m, SwitchOnCharge, "C", "the charging peak lasts under a millisecond, and the sampling is slower than that")
+	default:
+		q := switchOnCharge(t, x, from, to)
+		d.charge = &q
+		add(m, SwitchOnCharge, "C", q)
+	}
+}
+
+// switchOnCharge is the integral of current over the first 20 ms above the
+// level that follows. Between samples the current is not known: one sample
+// interval at the peak enters as uncertainty.
+func switchOnCharge(t, x []float64, from, to int) stat.Quantity {
+	end := from
+	for end < to && t[end] < t[from]+0.02 {
+		end++
+	}
+	after := end
+	for after < to && t[after] < t[from]+0.1 {
+		after++
+	}
+	level := 0.0
+	if after > end {
+		level = stat.Median(x[end:after])
+	}
+	var q, peak, dt float64
+	for i := max(from, 1); i < end; i++ {
+		dt = t[i] - t[i-1]
+		q += (x[i] - level) * dt
+		peak = max(peak, x[i]-level)
+	}
+	return stat.Quantity{Value: q}.With("peak between samples", peak*dt/math.Sqrt(3), 0)
+}
+
+func (d *detail) measureStart(tr *trace.Trace, m *kind.Measured) {
+	s := d.start
+	if math.IsNaN(s.Commanded_s) {
+		for _, n := range []string{StartAttempts, StartDelay, StartSettle, StartLevel, StartPeak} {
+			miss(m, n, unitFor(n), "the trace holds no command to run")
+		}
+		return
+	}
+	dt := 1 / max(tr.Rate(), 1)
+	add(m, StartAttempts, "1", stat.Exact(float64(len(s.Attempts))))
+	if len(s.Attempts) == 0 {
+		for _, n := range []string{StartDelay, StartSettle, StartLevel, StartPeak} {
+			miss(m, n, unitFor(n), "the unit made no attempt to start")
+		}
+		return
+	}
+	first, last := s.Attempts[0], s.Attempts[len(s.Attempts)-1]
+	add(m, StartDelay, "s", stat.Quantity{Value: first.Start_s - s.Commanded_s}.With("sampling interval", dt/math.Sqrt(12), 0))
+	if s.Ran && !math.IsNaN(s.Settled_s) {
+		add(m, StartSettle, "s", stat.Quantity{Value: s.Settled_s - last.Start_s}.With("envelope", 0.005/math.Sqrt(12), 0))
+	} else {
+		miss(m, StartSettle, "s", "the current never settled after a start")
+	}
+	d.level = startLevel(tr, s)
+	add(m, StartLevel, "A", stat.Quantity{Value: d.level}.With("noise", d.noise/math.Sqrt(max(1, level_s/dt)), 0))
+	peak := 0.0
+	for _, a := range s.Attempts {
+		peak = max(peak, a.Peak_A)
+	}
+	add(m, StartPeak, "A", stat.Quantity{Value: peak}.With("noise", d.noise, 0))
+}
+
+// level_s is how long the first stretch of an attempt is that tells how hard
+// the board drives a rotor that hardly turns yet.
+const level_s = 0.1
+
+// startLevel is the mean current over the first tenth of a second of an
+// attempt, the median over attempts.
+func startLevel(tr *trace.Trace, s startup.Startup) float64 {
+	t, x := tr.Time(), tr.Current()
+	var levels []float64
+	for _, a := range s.Attempts {
+		i, _ := slices.BinarySearch(t, a.Start_s)
+		j := i
+		for j < len(t) && t[j] < a.Start_s+min(level_s, max(a.Length_s, 0.01)) {
+			j++
+		}
+		if j > i {
+			levels = append(levels, stat.Mean(x[i:j]))
+		}
+	}
+	return stat.Median(levels)
+}
+
+// measureCurve reads full current, response to duty and hysteresis.
+func (d *detail) measureCurve(m *kind.Measured) {
+	if len(d.plateaus) == 0 {
+		for _, n := range []string{Full, Response, Hysteresis} {
+			miss(m, n, unitFor(n), "no step of the trace lasts long enough for a plateau")
+		}
+		return
+	}
+	top := d.plateaus[0]
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, q := range d.plateaus {
+		if q.Duty_pct > top.Duty_pct+0.5 || math.Abs(q.Duty_pct-top.Duty_pct) <= 0.5 && q.End-q.Start > top.End-top.Start {
+			top = q
+		}
+		lo, hi = min(lo, q.Median_A), max(hi, q.Median_A)
+		d.highest = max(d.highest, q.Median_A)
+	}
+	if top.Duty_pct >= 95 {
+		add(m, Full, "A", top.Current)
+	} else {
+		miss(m, Full, "A", fmt.Sprintf("the highest duty in the trace is %.0f %%", top.Duty_pct))
+	}
+	if len(d.plateaus) >= 2 {
+		add(m, Response, "%", stat.Quantity{Value: 100 * (hi - lo) / max(hi, 1e-9)})
+	} else {
+		miss(m, Response, "%", "the trace holds one duty only")
+	}
+	var diffs []float64
+	for _, u := range d.plateaus {
+		for _, v := range d.plateaus {
+			if u.Up && !v.Up && v.Start > u.Start && math.Abs(u.Duty_pct-v.Duty_pct) < 0.5 && u.Current.Value+v.Current.Value > 0 {
+				diffs = append(diffs, 200*(u.Current.Value-v.Current.Value)/(u.Current.Value+v.Current.Value))
+				break
+			}
+		}
+	}
+	if len(diffs) >= 2 {
+		add(m, Hysteresis, "%", stat.Quantity{Value: stat.Mean(diffs)}.With("scatter over duties", stat.SD(diffs)/math.Sqrt(float64(len(diffs))), float64(len(diffs)-1)))
+	} else {
+		miss(m, Hysteresis, "%", "fewer than two duties were measured both rising and falling")
+	}
+}

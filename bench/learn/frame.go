@@ -1,0 +1,151 @@
+package learn
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"time"
+
+	"dutybench/bench/kind"
+	"dutybench/bench/result"
+	"dutybench/profiles"
+	"dutybench/signal/stat"
+	"dutybench/signal/trace"
+)
+
+// frame is the part of a profile that is not measured current: taken over
+// from Like, or from the traces as far as they tell, with what was assumed
+// said in the notes.
+func frame(units []measured, k kind.Kind, o Options) *profiles.Profile {
+	p := &profiles.Profile{}
+	if o.Like != nil {
+		c := *o.Like
+		p = &c
+		p.Stated, p.Good, p.Grid = slices.Clone(o.Like.Stated), nil, nil
+		p.Notes = append(slices.Clone(o.Like.Notes), "Command, supply, limits and fixture taken over from profile "+o.Like.Name+".")
+	} else {
+		assume(p, units)
+		p.Section = k.Section()
+		if s, ok := p.Section.(interface{ Unknown() }); ok {
+			s.Unknown()
+		}
+	}
+	p.Format, p.Name, p.Kind = profiles.Format, o.Name, k.Name()
+	p.Revision = max(o.Revision, 1)
+	if p.Title == "" || o.Like == nil {
+		p.Title = fmt.Sprintf("%s, learned from %d good units", k.Name(), len(units))
+	}
+	p.SHA256, p.Source = "", ""
+	p.Learned = profiles.Learned{On: o.On, Program: o.Program, Rate_Hz: math.Inf(1)}
+	var supply []float64
+	for _, u := range units {
+		for _, m := range u.m {
+			p.Learned.Rate_Hz = min(p.Learned.Rate_Hz, m.Trace.Rate())
+			for _, q := range m.Curve {
+				if !math.IsNaN(q.Supply_V) {
+					supply = append(supply, q.Supply_V)
+				}
+			}
+		}
+	}
+	p.Learned.Rate_Hz = round(p.Learned.Rate_Hz, 4)
+	if len(supply) > 0 {
+		p.Learned.Supply_V = round(stat.Mean(supply), 5)
+	}
+	return p
+}
+
+// assume fills command, supply and limits from the traces alone.
+func assume(p *profiles.Profile, units []measured) {
+	tr := units[0].m[0].Trace
+	number := func(key string, otherwise float64) float64 {
+		if s, ok := tr.Get(key); ok {
+			if v, err := strconv.ParseFloat(s, 64); err == nil && v > 0 {
+				return v
+			}
+		}
+		return otherwise
+	}
+	var highest, lowest, top, peak float64 = 0, math.Inf(1), 0, 0
+	for _, u := range units {
+		for _, m := range u.m {
+			for _, q := range m.Curve {
+				top = max(top, q.Current.Value)
+				if !math.IsNaN(q.Supply_V) {
+					highest, lowest = max(highest, q.Supply_V), min(lowest, q.Supply_V)
+				}
+			}
+			for _, x := range m.Trace.Current() {
+				peak = max(peak, x)
+			}
+		}
+	}
+	nominal := number(trace.KeyNominal, 0)
+	if nominal == 0 {
+		// The usual systems are 12 and 24 V; a trace without voltage is taken
+		// for the first.
+		nominal = 12
+		if highest > 0 {
+			nominal = round(highest, 3)
+		}
+	}
+	p.Supply = profiles.Supply{Nominal_V: nominal, Low_V: round(0.85*nominal, 3), High_V: round(1.15*nominal, 3)}
+	if highest > 0 {
+		p.Supply.Low_V = min(p.Supply.Low_V, round(0.95*lowest, 3))
+		p.Supply.High_V = max(p.Supply.High_V, round(1.05*highest, 3))
+	}
+	p.Command = profiles.Command{Type: "pwm", Frequency_Hz: number(trace.KeyPWM, 1000), Tolerance: 0.05, Drive: "open-drain", Stop_pct: 0, Wake_pct: 1, Full_pct: 100}
+	p.Limits = profiles.Limits{
+		Current_A: round(1.5*top, 2), Time: 500 * time.Millisecond,
+		Peak_A: round(max(3*top, 1.2*peak), 2), Charge_C: 0.1, ChargeTime: 5 * time.Millisecond,
+		DryRun: 60 * time.Second, Rest: 5 * time.Second, StartTimeout: 10 * time.Second,
+	}
+	p.Fixture = profiles.Fixture{Type: "loop", Fluid: "not recorded", LowTemp_C: 10, HighTemp_C: 35}
+	p.Notes = append(p.Notes,
+		"The traces do not say how the unit is commanded or limited: command, supply range, limits and fixture here are assumed. Check them before a run; they do not enter a judgement of current.")
+}
+
+func round(x float64, digits int) float64 {
+	if x == 0 || math.IsInf(x, 0) || math.IsNaN(x) {
+		return 0
+	}
+	f := math.Pow(10, float64(digits)-math.Ceil(math.Log10(math.Abs(x))))
+	return math.Round(x*f) / f
+}
+
+// statement is what so few units support, in sentences.
+func statement(units []measured, p *profiles.Profile, k kind.Kind, rep *Report) []string {
+	n := len(units)
+	out := []string{
+		fmt.Sprintf("Learned from %d distinct units. The range of %d units covers at least %.0f %% of good units with 95 %% confidence (distribution-free); the limits assume that good units spread normally.", n, n, 100*stat.RangeCoverage(n, 0.95)),
+		fmt.Sprintf("A tolerance interval for 95 %% of good units at 95 %% confidence would need %.2f standard deviations with %d units, and 1.96 with endless many.", stat.K2(n, 0.95, 0.95), n),
+	}
+	if n < Provisional {
+		out = append(out, fmt.Sprintf("Provisional: under %d units the limits are wide, and a faulty unit may lie within them.", Provisional))
+	}
+	refused, why := leaveOneOut(units, p, k)
+	low, high := stat.ClopperPearson(refused, n, 0.95)
+	out = append(out, fmt.Sprintf("Each unit judged by the others: %d of %d refused (95 %% interval %.1f to %.1f %%).%s", refused, n, 100*low, 100*high, why))
+	for _, s := range rep.LeftOut {
+		out = append(out, "Not learned from: "+s+".")
+	}
+	return out
+}
+
+// leaveOneOut judges each unit against the others and counts refusals.
+func leaveOneOut(units []measured, p *profiles.Profile, k kind.Kind) (refused int, why string) {
+	for i, u := range units {
+		q := *p
+		q.Good = slices.Delete(slices.Clone(p.Good), i, i+1)
+		a := k.Assess(u.m[0], &q, kind.Conditions{})
+		for _, f := range a.Findings {
+			if f.Result == result.Failed {
+				refused++
+				why += fmt.Sprintf(" Unit %s by %s.", u.unit, f.Name)
+				break
+			}
+		}
+	}
+	return refused, why
+}

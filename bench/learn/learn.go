@@ -1,0 +1,188 @@
+// Package learn makes a profile from the traces of known-good units.
+package learn
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"dutybench/bench/kind"
+	"dutybench/profiles"
+	"dutybench/signal/stat"
+	"dutybench/signal/trace"
+)
+
+// Fewest is how many distinct units a profile needs; below Provisional it is
+// marked so. Five units bound no more than the middle half of what good units
+// do with 95 % confidence (Wilks: 1 − n·p^(n−1) + (n−1)·p^n), ten about 61 %.
+const (
+	Fewest      = 5
+	Provisional = 10
+)
+
+// Options of one learning.
+type Options struct {
+	Name     string
+	Revision int    // 0 is taken as 1
+	On       string // date, ISO 8601
+	Program  string
+	// Like is a profile whose command, supply, limits, fixture and section are
+	// taken over; nil: taken from the traces as far as they tell.
+	Like *profiles.Profile
+}
+
+// Report says what was learned and what was left out.
+type Report struct {
+	Units   int
+	LeftOut []string // which unit and why, one sentence each
+	Notes   []string
+}
+
+// measured is one unit: its measurements, over all its traces.
+type measured struct {
+	unit, sha string
+	m         []*kind.Measured
+	up, down  []float64
+	values    []profiles.Value
+}
+
+// Learn measures every trace and writes down what the units do. Several
+// traces of one unit count as one unit; a trace given twice counts once.
+func Learn(traces []*trace.Trace, k kind.Kind, o Options) (*profiles.Profile, *Report, error) {
+	rep := &Report{}
+	units, err := gather(traces, k, o, rep)
+	if err != nil {
+		return nil, nil, err
+	}
+	if len(units) < Fewest {
+		return nil, nil, fmt.Errorf("learn: %s given, and a profile needs %d distinct known-good units: measure more units (several traces of one unit count once)", count(len(units)), Fewest)
+	}
+	grid, err := commonGrid(units)
+	if err != nil {
+		return nil, nil, err
+	}
+	for i := range units {
+		units[i].row(grid)
+	}
+	units, rep.LeftOut = leaveOut(units, grid)
+	if len(units) < Fewest || len(rep.LeftOut)*5 > len(units) {
+		return nil, nil, fmt.Errorf("learn: the units do not agree with each other, so they cannot all be good ones of one type: %s: check them and give good ones only", strings.Join(rep.LeftOut, "; "))
+	}
+	p := frame(units, k, o)
+	p.Grid = grid
+	for _, u := range units {
+		p.Good = append(p.Good, profiles.GoodUnit{Unit: u.unit, Trace: u.sha, Up: u.up, Down: u.down, Values: u.values})
+	}
+	rep.Units = len(units)
+	p.Learned.Units, p.Learned.Provisional = len(units), len(units) < Provisional
+	p.Learned.Statement = statement(units, p, k, rep)
+	return p, rep, nil
+}
+
+func count(n int) string {
+	if n == 1 {
+		return "one unit was"
+	}
+	return fmt.Sprintf("%d units were", n)
+}
+
+// gather measures the traces and puts those of one unit together.
+func gather(traces []*trace.Trace, k kind.Kind, o Options, rep *Report) ([]measured, error) {
+	var units []measured
+	seen := map[string]string{}
+	for _, tr := range traces {
+		if first, twice := seen[tr.SHA256]; twice && tr.SHA256 != "" {
+			rep.Notes = append(rep.Notes, fmt.Sprintf("%s is the same recording as %s and counts once", tr.Source, first))
+			continue
+		}
+		seen[tr.SHA256] = tr.Source
+		if named, ok := tr.Get(trace.KeyKind); ok && named != "" && named != k.Name() {
+			return nil, fmt.Errorf("learn: %s is a trace of a %s, and the others are of a %s: give traces of one kind", tr.Source, named, k.Name())
+		}
+		m, err := k.Measure(tr, o.Like)
+		if err != nil {
+			return nil, fmt.Errorf("learn: %w", err)
+		}
+		if len(m.Curve) == 0 {
+			return nil, fmt.Errorf("learn: %s holds no steady step of duty: a profile is learned from traces of whole sweeps", tr.Source)
+		}
+		name, ok := tr.Get(trace.KeyUnit)
+		if !ok || name == "" {
+			name = tr.Source
+			rep.Notes = append(rep.Notes, fmt.Sprintf("%s does not say which unit it is and counts as a unit of its own", tr.Source))
+		}
+		i := slices.IndexFunc(units, func(u measured) bool { return u.unit == name })
+		if i < 0 {
+			units = append(units, measured{unit: name, sha: tr.SHA256})
+			i = len(units) - 1
+		}
+		units[i].m = append(units[i].m, m)
+	}
+	return units, nil
+}
+
+// near is how far apart two duties may lie and be the same step, in per cent.
+const near = 0.6
+
+// commonGrid is the duties that every unit was measured at, rising.
+func commonGrid(units []measured) ([]float64, error) {
+	var grid []float64
+	for _, q := range units[0].m[0].Curve {
+		everywhere := q.Up
+		for _, u := range units {
+			everywhere = everywhere && !math.IsNaN(u.at(q.Duty_pct, true))
+		}
+		if everywhere && !slices.ContainsFunc(grid, func(d float64) bool { return math.Abs(d-q.Duty_pct) <= near }) {
+			grid = append(grid, math.Round(q.Duty_pct*100)/100)
+		}
+	}
+	slices.Sort(grid)
+	if len(grid) < 3 {
+		return nil, fmt.Errorf("learn: the units share only %d steps of duty, and a curve needs 3: run the same plan on all of them", len(grid))
+	}
+	return grid, nil
+}
+
+// at is the mean current of a unit's plateaus at a duty, NaN when it has none.
+func (u measured) at(duty float64, up bool) float64 {
+	var sum float64
+	n := 0
+	for _, m := range u.m {
+		for _, q := range m.Curve {
+			if q.Up == up && math.Abs(q.Duty_pct-duty) <= near {
+				sum += q.Current.Value
+				n++
+			}
+		}
+	}
+	if n == 0 {
+		return math.NaN()
+	}
+	return sum / float64(n)
+}
+
+// row fills the unit's row of a profile.
+func (u *measured) row(grid []float64) {
+	swept := false
+	for _, d := range grid {
+		u.up = append(u.up, u.at(d, true))
+		y := u.at(d, false)
+		swept = swept || !math.IsNaN(y)
+		u.down = append(u.down, y)
+	}
+	if !swept {
+		u.down = nil
+	}
+	for _, v := range u.m[0].Values {
+		var xs []float64
+		for _, m := range u.m {
+			if w := m.Get(v.Name); w != nil && w.Missing == "" {
+				xs = append(xs, w.Q.Value)
+			}
+		}
+		if len(xs) > 0 {
+			u.values = append(u.values, profiles.Value{Name: v.Name, X: stat.Mean(xs), Unit: v.Unit})
+		}
+	}
+}

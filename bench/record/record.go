@@ -1,0 +1,213 @@
+// Package record keeps what a test was: its trace, findings and verdict with
+// their circumstances, so that another party can check them later.
+//
+// A store is a folder:
+//
+//	bench.json              the bench's key, made once
+//	head.json               number, hash and time of the last record
+//	lock                    held while a record is put
+//	records/000001/         one folder a record, renamed into place when whole
+//	    record.json         everything but the three below, and their hashes
+//	    trace.csv           the samples
+//	    profile.toml        the profile's text, when the test had one
+//	    result.json         findings and verdict, when it was judged
+//	pages/                  pages for people; they can be made again, and are no part of a record
+//	tmp/                    records being written; leftovers of a kill are ignored and cleaned
+//
+// record.json has one form only, so that its bytes are its content: changing
+// a blank in it is a change. Each record holds the hash of the one before.
+// The hashes find accidents and hasty hands. They are no signature: who can
+// write the folder can write the whole chain anew, so keep a copy, or the
+// last hash, elsewhere.
+package record
+
+import (
+	"encoding/json"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"dutybench/bench/result"
+)
+
+// Format is the version of the record's form.
+const Format = 1
+
+// ID names a record for good: the bench that made it and its number there.
+type ID struct {
+	Bench string // the bench's key
+	Seq   int    // from 1, without gaps
+}
+
+// String is the form for people and files, such as "k3v7q2m9xw-000012".
+func (id ID) String() string { return fmt.Sprintf("%s-%06d", id.Bench, id.Seq) }
+
+// ParseID reads what String writes; a number alone is the record of that
+// number on the bench at hand.
+func ParseID(s string) (ID, error) {
+	bench, number, ok := strings.Cut(s, "-")
+	if !ok {
+		bench, number = "", s
+	}
+	seq, err := strconv.Atoi(number)
+	if err != nil || seq < 1 || seq > maxSeq || ok && !isKey(bench) || strings.HasPrefix(number, "+") {
+		return ID{}, fmt.Errorf("record: %q is no record's name; write it as listed, such as k3v7q2m9xw-000012, or its number alone", s)
+	}
+	return ID{Bench: bench, Seq: seq}, nil
+}
+
+// Record is one test, kept.
+type Record struct {
+	// ID, Hash and Previous are given by the store.
+	ID       ID
+	Hash     string // of the content: sha256 over record.json, hex
+	Previous string // hash of the record before; empty for the first
+
+	When time.Time // by this machine's wall clock
+	// ClockDoubt says why the wall clock may have been wrong; empty when
+	// nothing speaks against it. The store adds what it sees.
+	ClockDoubt  string
+	Purpose     string // such as "incoming", "learning", "repeat"
+	Program     string // name and version
+	Rig         Rig
+	Calibration string // which calibration the readings stand on; empty: none
+	Profile     Profile
+	At          Circumstances
+
+	Trace []byte // CSV
+	// Result is the result's JSON object; nil when the test was not judged.
+	// It does not hold the record's own name, which is not known before.
+	Result []byte
+}
+
+// Rig is what the test ran on.
+type Rig struct {
+	Name  string `json:"name"`
+	Facts []Fact `json:"facts"`
+}
+
+// Fact is one line of a rig's description.
+type Fact struct {
+	Key   string `json:"key"`
+	Value string `json:"value"`
+}
+
+// Profile is what the unit was judged against, as it was on that day.
+type Profile struct {
+	Name     string
+	Revision int
+	SHA256   string // of Text
+	Text     []byte // the file's bytes; nil when there was no profile
+}
+
+// Circumstances are what the person at the bench said.
+type Circumstances struct {
+	Unit          string   `json:"unit"` // serial
+	Kind          string   `json:"kind"`
+	Operator      string   `json:"operator"`
+	Fixture       string   `json:"fixture"`
+	Fluid         string   `json:"fluid"`
+	Temperature_C *float64 `json:"temperature_C"` // nil: not known
+	Primed        bool     `json:"primed"`        // the operator's word
+	Notes         string   `json:"notes"`
+}
+
+// NoCalibration is what a record says when there is none.
+const NoCalibration = "none: readings stand on the data sheets' figures"
+
+// body is record.json. Its order is part of the format.
+type body struct {
+	Format      int           `json:"format"`
+	Bench       string        `json:"bench"`
+	Seq         int           `json:"seq"`
+	Previous    string        `json:"previous"`
+	When        time.Time     `json:"when"`
+	ClockDoubt  string        `json:"clock_doubt"`
+	Purpose     string        `json:"purpose"`
+	Program     string        `json:"program"`
+	Rig         Rig           `json:"rig"`
+	Calibration string        `json:"calibration"`
+	Profile     bodyProfile   `json:"profile"`
+	At          Circumstances `json:"circumstances"`
+	Verdict     string        `json:"verdict"`
+	Cause       string        `json:"cause"`
+	Trace       string        `json:"trace_sha256"`
+	Result      string        `json:"result_sha256"`
+}
+
+type bodyProfile struct {
+	Name     string `json:"name"`
+	Revision int    `json:"revision"`
+	SHA256   string `json:"sha256"`
+}
+
+// Entry is a record in a list: all but its files.
+type Entry struct {
+	ID         ID
+	Hash       string
+	When       time.Time
+	ClockDoubt string
+	Purpose    string
+	Profile    Profile // without Text
+	At         Circumstances
+	Verdict    result.Verdict // empty when not judged
+	Cause      result.Cause   // empty when there is none
+}
+
+// Filter picks entries; its zero value picks all.
+type Filter struct {
+	Unit    string // serial
+	Kind    string
+	Profile string // name
+	Verdict result.Verdict
+	// Since and Before bound the time, where they are not zero.
+	Since, Before time.Time
+}
+
+func (f Filter) takes(e *Entry) bool {
+	return (f.Unit == "" || f.Unit == e.At.Unit) &&
+		(f.Kind == "" || f.Kind == e.At.Kind) &&
+		(f.Profile == "" || f.Profile == e.Profile.Name) &&
+		(f.Verdict == "" || f.Verdict == e.Verdict) &&
+		(f.Since.IsZero() || !e.When.Before(f.Since)) &&
+		(f.Before.IsZero() || e.When.Before(f.Before))
+}
+
+// Damage is one thing that is wrong with a store.
+type Damage struct {
+	// Record names the record, or the file where it is about none.
+	Record  string
+	Problem string // a clause: what is wrong with it
+}
+
+func (d Damage) String() string { return d.Record + ": " + d.Problem }
+
+// Store keeps records.
+type Store interface {
+	// Put keeps a record and gives it its name, hash and predecessor. It is
+	// kept whole or not at all.
+	Put(r *Record) (ID, error)
+	// Get reads a record back and checks its own hashes.
+	Get(id ID) (*Record, error)
+	// List gives the records that the filter takes, in their order.
+	List(f Filter) ([]Entry, error)
+	// Verify names every record that is damaged, missing, swapped or
+	// inserted. No damage: every record is whole and in its place.
+	Verify() ([]Damage, error)
+}
+
+// verdictOf reads what a list needs from a result's JSON.
+func verdictOf(data []byte) (verdict, cause string, err error) {
+	if data == nil {
+		return "", "", nil
+	}
+	var r result.Result
+	if err := json.Unmarshal(data, &r); err != nil {
+		return "", "", fmt.Errorf("record: the result is no result's JSON object: %w", err)
+	}
+	if r.Cause != nil {
+		cause = string(*r.Cause)
+	}
+	return string(r.Verdict), cause, nil
+}

@@ -1,0 +1,113 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"dutybench/bench/plot"
+	"dutybench/bench/result"
+)
+
+// findingRows is the findings in words, and what the signs in them mean.
+func findingRows(fs []result.Finding) (rows []findingRow, words string) {
+	k, sameK := 0.0, true
+	for _, f := range fs {
+		if f.Uncertainty == nil || f.K == 0 {
+			continue
+		}
+		if k != 0 && f.K != k {
+			sameK = false
+		}
+		k = f.K
+	}
+	for _, f := range fs {
+		value, u := valueWords(f)
+		row := findingRow{
+			Name: plot.Plain(f.Name), Value: value, U: u, Unit: plot.Plain(f.Unit),
+			Limits: limitWords(f.Low, f.High), Result: outcomeWord(f.Result), Tone: toneOf(f.Result),
+		}
+		if value == plot.None {
+			row.Unit = ""
+			if f.Low == nil && f.High == nil {
+				row.Limits = plot.None
+			}
+		}
+		var notes []string
+		if f.Note != "" {
+			notes = append(notes, sentence(f.Note))
+		}
+		if f.Spread != nil && value != plot.None {
+			notes = append(notes, plot.Digits(*f.Spread, 2)+" standard deviations off good units.")
+		}
+		if !sameK && u != "" && f.K != 0 {
+			notes = append(notes, "k = "+plot.Short(f.K, 3)+".")
+		}
+		row.Note = strings.Join(notes, " ")
+		rows = append(rows, row)
+	}
+	if k != 0 {
+		words = "± is the expanded uncertainty"
+		if sameK {
+			words += ", k = " + plot.Short(k, 3)
+		}
+		words += "."
+	}
+	return rows, words
+}
+
+func toneOf(o result.Outcome) string {
+	switch o {
+	case result.Passed:
+		return "good"
+	case result.Failed:
+		return "bad"
+	}
+	return "open"
+}
+
+func budgets(fs []result.Finding) []budget {
+	var out []budget
+	for _, f := range fs {
+		if len(f.Budget) == 0 {
+			continue
+		}
+		b := budget{Name: plot.Plain(f.Name)}
+		for _, p := range f.Budget {
+			v := plot.Digits(p.U, 2) + " " + plot.Plain(f.Unit)
+			if p.DoF > 0 {
+				v += ", " + plot.Short(p.DoF, 3) + " degrees of freedom"
+			}
+			b.Parts = append(b.Parts, Fact{plot.Plain(p.Source), v})
+		}
+		out = append(out, b)
+	}
+	return out
+}
+
+// causeRows is the causes that count, likeliest first as they come, and the
+// rest in one line.
+func causeRows(cs []result.CauseProbability) (rows []causeRow, rare string) {
+	var few []string
+	for _, c := range cs {
+		if c.Probability < 0.01 && len(c.For) == 0 {
+			few = append(few, causeWord(c.Cause))
+			continue
+		}
+		rows = append(rows, causeRow{causeWord(c.Cause), percent(c.Probability), plainAll(c.For), plainAll(c.Against)})
+	}
+	if len(few) > 0 {
+		rare = fmt.Sprintf("Under 1 %% each, with nothing that speaks for them: %s.", list(few))
+		if len(few) == 1 {
+			rare = fmt.Sprintf("Under 1 %%, with nothing that speaks for it: %s.", few[0])
+		}
+	}
+	return rows, rare
+}
+
+func plainAll(in []string) []string {
+	out := make([]string, len(in))
+	for i, s := range in {
+		out[i] = plot.Plain(s)
+	}
+	return out
+}

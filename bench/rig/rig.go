@@ -1,0 +1,76 @@
+// Package rig is the bench's wiring: from a rig's description to the devices
+// that a test needs. A simulated and a real rig differ only in who implements
+// periph's interfaces below it.
+package rig
+
+import (
+	"time"
+
+	"periph.io/x/conn/v3/gpio"
+
+	"dutybench/bench/clock"
+)
+
+// Rig is what a test needs. One goroutine owns it.
+type Rig struct {
+	// Name is shown on records and reports, such as "sim" or a rig file's name.
+	Name  string
+	Clock clock.Clock
+	// Switch closes the supply; only the guard may touch it.
+	Switch gpio.PinIO
+	// Stop is the stop input, active low with a pull-up; nil when there is none.
+	Stop gpio.PinIO
+	// Line drives the unit's signal wire.
+	Line *Line
+	// Sampler reads current and voltages.
+	Sampler Sampler
+	// Facts say for the record what the rig is made of (chips, shunt, bus
+	// speed, resolution), in order.
+	Facts []Fact
+	// Accuracy of the current reading, for the uncertainty budget: relative
+	// standard uncertainty of gain and standard uncertainty of offset, after
+	// what the data sheet or a calibration says.
+	Accuracy Accuracy
+	// Close releases buses and pins; the supply must be off before.
+	Close func() error
+}
+
+// Fact is one line of a rig's description.
+type Fact struct{ Key, Value string }
+
+// Accuracy of the current and voltage channels.
+type Accuracy struct {
+	CurrentGain       float64 // relative standard uncertainty
+	CurrentOffset_A   float64 // standard uncertainty
+	CurrentStep_A     float64 // resolution
+	CurrentRange_A    float64 // readings at or above are "at least"
+	VoltageGain       float64
+	VoltageOffset_V   float64
+	VoltageStep_V     float64
+	ReferenceDocument string // where these figures come from
+}
+
+// Sample is one reading. NaN means not sampled this time.
+type Sample struct {
+	At            time.Duration // rig time at the middle of the conversion
+	Current_A     float64
+	Supply_V      float64 // at the unit's plug
+	Line_V        float64 // mean level of the signal wire
+	Temperature_C float64
+	// Clipped says that the current reading stands at the end of the range:
+	// the true value is at least this.
+	Clipped bool
+	// Lost counts conversions that were missed since the last sample.
+	Lost int
+}
+
+// Sampler delivers samples one by one, never a stale one. It does not
+// allocate once started.
+type Sampler interface {
+	Start() error
+	// Next waits for the next conversion and fills s.
+	Next(s *Sample) error
+	Stop() error
+	// Interval is the nominal time between two samples.
+	Interval() time.Duration
+}

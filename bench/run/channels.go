@@ -1,0 +1,144 @@
+package run
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"time"
+
+	"dutybench/bench/rig"
+	"dutybench/signal/trace"
+)
+
+// mostSamples bounds what is laid out before a run: 8 columns of them take
+// 256 MB. A longer run goes on, with the columns growing.
+const mostSamples = 4_000_000
+
+// channels are the trace's columns, laid out before the run.
+type channels struct {
+	t, duty, current, on, supply, lineDuty, line, temperature []float64
+}
+
+func (c *channels) make(d, interval time.Duration) {
+	n := 1000
+	if interval > 0 {
+		n += int(min(int64(d)/int64(interval)*11/10, mostSamples))
+	}
+	for _, col := range c.all() {
+		*col = make([]float64, 0, n)
+	}
+}
+
+func (c *channels) all() []*[]float64 {
+	return []*[]float64{&c.t, &c.duty, &c.current, &c.on, &c.supply, &c.lineDuty, &c.line, &c.temperature}
+}
+
+func (c *channels) len() int { return len(c.t) }
+
+func (c *channels) add(t_s float64, st *state, current float64, s *rig.Sample) {
+	on := 0.0
+	if st.on {
+		on = 1
+	}
+	c.t = append(c.t, micro(t_s))
+	c.duty = append(c.duty, st.duty_pct)
+	c.current = append(c.current, micro(current))
+	c.on = append(c.on, on)
+	c.supply = append(c.supply, micro(s.Supply_V))
+	c.lineDuty = append(c.lineDuty, st.lineDuty_pct)
+	c.line = append(c.line, micro(s.Line_V))
+	c.temperature = append(c.temperature, micro(s.Temperature_C))
+}
+
+// micro rounds to a millionth, far below what converters resolve.
+func micro(x float64) float64 { return math.Round(x*1e6) / 1e6 }
+
+// trace is the trace so far. Its columns are the run's own.
+func (x *runner) trace() *trace.Trace {
+	a, c := x.rig.Accuracy, &x.ch
+	columns := []trace.Column{
+		{Name: trace.ColTime, Values: c.t},
+		{Name: trace.ColDuty, Values: c.duty},
+		{Name: trace.ColCurrent, Values: c.current, Resolution: a.CurrentStep_A},
+		{Name: trace.ColSupplyOn, Values: c.on},
+		{Name: trace.ColSupply, Values: c.supply, Resolution: a.VoltageStep_V},
+		{Name: trace.ColLineDuty, Values: c.lineDuty},
+		{Name: trace.ColLine, Values: c.line, Resolution: a.VoltageStep_V},
+		{Name: trace.ColTemperature, Values: c.temperature},
+	}
+	for i := range columns {
+		col := &columns[i]
+		col.Values = col.Values[:len(col.Values):len(col.Values)]
+		for _, v := range col.Values {
+			if math.IsNaN(v) {
+				col.Missing++
+			}
+		}
+	}
+	return &trace.Trace{Source: x.rig.Name, Meta: x.meta(), Columns: columns, Warnings: x.out.Warnings}
+}
+
+// meta is the trace's comment lines.
+func (x *runner) meta() []trace.Entry {
+	num := func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+	m := []trace.Entry{{Key: trace.KeyTrace, Value: trace.Format}}
+	add := func(key, value string) {
+		if value = line(value); value != "" {
+			m = append(m, trace.Entry{Key: key, Value: value})
+		}
+	}
+	add(trace.KeyUnit, x.o.Unit)
+	add(trace.KeyKind, x.profile.Kind)
+	add(trace.KeyNominal, num(x.profile.Supply.Nominal_V))
+	add(trace.KeyPWM, num(x.profile.Command.Frequency_Hz))
+	if i := x.rig.Sampler.Interval(); i > 0 {
+		add(trace.KeySampleRate, num(math.Round(1e4/i.Seconds())/1e4))
+	}
+	add(trace.KeyEnded, x.out.Ended)
+	add(trace.KeyLost, strconv.Itoa(x.lost))
+	add("rig", x.rig.Name)
+	add("program", x.o.Program)
+	add("profile", fmt.Sprintf("%s revision %d", x.profile.Name, x.profile.Revision))
+	if x.zeroKnown {
+		add("x-zero-A", num(x.zero_A))
+		add("x-zero-u-A", num(x.out.Zero.U()))
+	}
+	if r := x.rig.Accuracy.CurrentRange_A; r > 0 {
+		add("x-current-range-A", num(r-x.zero_A))
+	}
+	for _, k := range x.marks {
+		what := num(k.step.Command_pct)
+		switch names := [...]string{"", "released", "low", "high"}; {
+		case k.step.Line > 0 && int(k.step.Line) < len(names):
+			what = names[k.step.Line]
+		}
+		to := k.to
+		if to == 0 {
+			to = x.rig.Clock.Now() // under way when a panic came
+		}
+		add("step", fmt.Sprintf("%s %.4f %.4f %s", k.step.Name, (k.from-x.start).Seconds(), (to-x.start).Seconds(), what))
+	}
+	return m
+}
+
+// outcome closes the account.
+func (x *runner) outcome() *Outcome {
+	if x.out.Trip = x.guard.Tripped(); x.out.Trip != nil && x.out.Ended == "" {
+		x.out.Ended = x.out.Trip.Reason
+	}
+	n := x.ch.len()
+	if x.lost > 0 {
+		x.warn("%d of %d samples were lost, the first of them at %.3f s.", x.lost, n+x.lost, x.firstLost.Seconds())
+	}
+	if x.late > 0 {
+		x.warn("%d of %d samples came late by more than half an interval.", x.late, n)
+	}
+	if x.clipped > 0 {
+		x.warn("%d current samples stand at the end of the range: the true current was at least what they say, and after the charging peak they count as the peak limit.", x.clipped)
+	}
+	if _, ever := x.guard.LastOff(); ever && math.IsNaN(x.supply_V) {
+		x.warn("The supply at the unit was not sampled, so its range was not guarded.")
+	}
+	x.out.Trace = x.trace()
+	return &x.out
+}

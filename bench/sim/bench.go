@@ -1,0 +1,170 @@
+package sim
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"time"
+
+	"periph.io/x/conn/v3/gpio"
+	"periph.io/x/conn/v3/i2c"
+
+	"dutybench/bench/clock"
+)
+
+// What the simulated bench is built of. All of it is chosen; the rig's
+// description has to state the same.
+const (
+	// Shunt_Ohm is the nominal shunt. 2 mΩ gives the INA226, whose shunt
+	// input ends at 81.92 mV, a range of ±40.96 A in steps of 1.25 mA: a
+	// running pump of a few amperes is resolved to 0.05 %, the charging peak
+	// of an input capacitor mostly stays in range, and 15 A heat the shunt
+	// by no more than 0.45 W.
+	Shunt_Ohm      = 0.002
+	ShuntTolerance = 0.005
+	// Two equal dividers, 100 kΩ over 10 kΩ, bring 36 V down to 3.27 V.
+	DividerTop_Ohm    = 100e3
+	DividerBottom_Ohm = 10e3
+	DividerTolerance  = 0.001 // of each resistor
+	// The thermistor lies from AIN2 to ground, with a resistor of its
+	// nominal resistance to the reference at AIN3.
+	Reference_V = 3.3
+	NTC_Ohm     = 10e3 // at 25 °C
+	NTC_Beta_K  = 3380
+
+	INA226Address  = 0x40
+	ADS1115Address = 0x48
+	BusSpeed_Hz    = 400e3
+)
+
+// dividerRatio is input over output of the dividers.
+const dividerRatio = (DividerTop_Ohm + DividerBottom_Ohm) / DividerBottom_Ohm
+
+// Options say what bench to build. The zero value is a usual one: 13.5 V
+// supply, an open-drain line without a pull-up of the rig, chips with errors
+// drawn by Seed within their data sheets' limits, and an empty socket.
+type Options struct {
+	Seed   uint64
+	Unit   Unit
+	Supply Supply // zero: DefaultSupply
+	Wire   Wire   // zero: DefaultWire
+	// Ideal leaves out the chips', shunt's and dividers' errors and noise.
+	Ideal bool
+}
+
+// DefaultSupply is a bench supply of 13.5 V that limits at 30 A, with 40 mΩ
+// of leads, switch and shunt.
+func DefaultSupply() Supply { return Supply{Open_V: 13.5, Ohm: 0.040, Limit_A: 30} }
+
+// DefaultWire is an n-channel transistor at the pin that pulls the line low;
+// the pull-up is the unit's.
+func DefaultWire() Wire {
+	return Wire{OpenDrain: true, Inverted: true, Sense_Ohm: DividerTop_Ohm + DividerBottom_Ohm}
+}
+
+// Bench is a simulated bench: what a rig is built on.
+type Bench struct {
+	World   *World
+	I2C     *Bus
+	INA226  *INA226
+	ADS1115 *ADS1115
+	Switch  *SwitchPin
+	Stop    *StopPin
+	Line    *Pin
+
+	clock Clock
+}
+
+// NewBench builds a bench with its switch off and its line released.
+func NewBench(o Options) *Bench {
+	w := newWorld()
+	w.Supply, w.Wire = o.Supply, o.Wire
+	if o.Supply == (Supply{}) {
+		w.Supply = DefaultSupply()
+	}
+	if o.Wire == (Wire{}) {
+		w.Wire = DefaultWire()
+	}
+	b := &Bench{World: w, I2C: &Bus{w: w}, Switch: newSwitch(w), Stop: newStop(w), Line: newLine(w), clock: Clock{w}}
+	now := func() time.Duration { return w.now }
+	rng := rand.New(rand.NewPCG(o.Seed, 0x6475747962656e63))
+	within := func(limit float64) float64 { return limit * (2*rng.Float64() - 1) }
+
+	shunt, supplyRatio, lineRatio := Shunt_Ohm, 1/dividerRatio, 1/dividerRatio
+	b.INA226 = &INA226{now: now, plan: w.plan, rand: rng}
+	b.ADS1115 = &ADS1115{now: now, plan: w.plan, rand: rng}
+	if !o.Ideal {
+		shunt *= 1 + within(ShuntTolerance)
+		// Both resistors of a divider, at a ratio of 11, move it by 10/11 of
+		// their tolerances.
+		supplyRatio *= 1 + within(DividerTolerance)*10/11 - within(DividerTolerance)*10/11
+		lineRatio *= 1 + within(DividerTolerance)*10/11 - within(DividerTolerance)*10/11
+		b.INA226.Errors = INA226Errors{
+			ShuntGain: within(0.001), ShuntOffset_V: within(10e-6),
+			BusGain: within(0.001), BusOffset_V: within(7.5e-3),
+			Period:  within(0.05), // chosen: half of what the data sheet allows
+			Noise_V: 5e-6,
+		}
+		b.ADS1115.Errors = ADS1115Errors{Gain: within(0.0015), OffsetSteps: within(3), Rate: within(0.10), NoiseSteps: 0.5}
+	}
+	b.INA226.input = func() (float64, float64) {
+		w.settle(w.now)
+		return w.charge_As * shunt, w.plug_Vs
+	}
+	b.ADS1115.input = func(ain int) float64 {
+		w.settle(w.now)
+		switch ain {
+		case 0:
+			return w.plug_Vs * supplyRatio
+		case 1:
+			return w.sense_Vs * lineRatio
+		case 2:
+			return w.probe_Vs
+		}
+		return Reference_V * float64(w.stepped) * 1e-9
+	}
+	w.probe = func(celsius float64) float64 {
+		ohm := NTC_Ohm * math.Exp(NTC_Beta_K*(1/(celsius+273.15)-1/298.15))
+		return Reference_V * ohm / (ohm + NTC_Ohm)
+	}
+	b.INA226.reset()
+	b.ADS1115.Reset()
+	w.parts = []part{b.INA226, b.ADS1115}
+	b.I2C.Attach(INA226Address, b.INA226)
+	b.I2C.Attach(ADS1115Address, b.ADS1115)
+	w.plan()
+	w.Plug(o.Unit)
+	return b
+}
+
+// Clock is the bench's time.
+func (b *Bench) Clock() clock.Clock { return &b.clock }
+
+// Bus is the bench's only bus, whatever it is called.
+func (b *Bench) Bus(string) (i2c.BusCloser, error) { return b.I2C, nil }
+
+// Pin finds a pin: SWITCH, STOP or LINE.
+func (b *Bench) Pin(name string) (gpio.PinIO, error) {
+	switch name {
+	case b.Switch.name:
+		return b.Switch, nil
+	case b.Stop.name:
+		return b.Stop, nil
+	case b.Line.name:
+		return b.Line, nil
+	}
+	return nil, fmt.Errorf("sim: no pin %q: the bench has SWITCH, STOP and LINE", name)
+}
+
+// Pace makes the simulated time keep to real time: it never runs ahead of it
+// by more than 10 ms. It stays so for the life of the bench.
+func (b *Bench) Pace() {
+	const look = 10 * time.Millisecond
+	start, from := time.Now(), b.World.now
+	var wait func()
+	wait = func() {
+		time.Sleep(b.World.now - from - time.Since(start))
+		b.World.At(b.World.now+look, wait)
+	}
+	b.World.At(from+look, wait)
+}

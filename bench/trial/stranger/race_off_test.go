@@ -1,0 +1,5 @@
+//go:build !race
+
+package stranger
+
+const raced = false

@@ -1,0 +1,328 @@
+package startup
+
+import (
+	"math"
+	"slices"
+
+	"dutybench/signal/stat"
+	"dutybench/signal/step"
+	"dutybench/signal/trace"
+)
+
+const (
+	smooth_s = 0.005 // envelope: over several PWM and commutation periods, well under an attempt
+	skip_s   = 0.050 // after switch-on: a charging peak lasts under a millisecond, a board boots in tens
+	bridge_s = 0.100 // an open phase leaves gaps of a third of an electrical turn: 67 ms at 5 Hz, where ramps begin
+	brief_s  = 0.015 // shorter than this is no attempt: alignment alone takes tens of milliseconds
+	margin   = 0.5   // % of duty above stop that counts as a command to run
+)
+
+// The shares of the height of what is looked at that separate turning from
+// resting. A start burst of the recordings at hand stands 6.8 times over the
+// plateau it ends in; an awake board draws a per cent or two of full current.
+const (
+	runningShare = 0.02 // of the highest current: less is an awake board
+	flatShare    = 0.25 // of the highest current: a unit that draws one current for every duty, and runs
+	burstShare   = 0.20 // of the highest current of the start
+	equalShare   = 0.50 // a second burst at least half as high as the first: another attempt
+	emptyShare   = 0.15 // of an attempt's height: the current has gone
+)
+
+// envelope is the smoothed current of one commanded stretch.
+type envelope struct {
+	t, y        []float64
+	rest, noise float64
+	window      int
+}
+
+// Find reads the start of the first commanded run in a trace. stop_pct is the
+// command at which the unit stands still.
+func Find(tr *trace.Trace, stop_pct float64) Startup {
+	s := Startup{Commanded_s: math.NaN(), Settled_s: math.NaN(), Rest_A: math.NaN()}
+	on, cmd, end := commanded(tr, stop_pct)
+	if cmd < 0 {
+		return s
+	}
+	t := tr.Time()
+	s.Commanded_s = t[cmd]
+	e := newEnvelope(tr, on, cmd, end)
+	s.Rest_A = e.rest
+	steps := within(step.Find(tr), cmd, end)
+	high := quantile(e.y[cmd:end], 0.995)
+	first := firstRunning(e, steps, high)
+	s.Ran = first >= 0
+	if !s.Ran {
+		s.Attempts = e.attempts(tr, cmd, end, lowState(e, cmd, end))
+		return s
+	}
+	until := steps[first].To
+	s.Attempts = e.merge(tr, e.attempts(tr, cmd, until, e.rest), steps[:first+1], until)
+	if len(s.Attempts) == 0 { // so soft a start that no burst stands out
+		s.Attempts = []Attempt{e.measure(tr, e.firstAbove(cmd, until), until, e.rest)}
+	}
+	last := &s.Attempts[len(s.Attempts)-1]
+	last.Running = true
+	s.Settled_s = settled(e, steps[first], last.Start_s)
+	return s
+}
+
+// commanded finds the first sample with supply, the first with a command to
+// run, and the end of that command. cmd is -1 when nothing was commanded.
+func commanded(tr *trace.Trace, stop_pct float64) (on, cmd, end int) {
+	duty, live := tr.Duty(), step.Energised(tr)
+	on, cmd = -1, -1
+	for i := range duty {
+		if !live(i) {
+			if cmd >= 0 {
+				return on, cmd, i
+			}
+			continue
+		}
+		if on < 0 {
+			on = i
+		}
+		run := duty[i] > stop_pct+margin
+		if cmd < 0 && run {
+			cmd = i
+		}
+		if cmd >= 0 && !run {
+			return on, cmd, i
+		}
+	}
+	return on, cmd, len(duty)
+}
+
+func newEnvelope(tr *trace.Trace, on, cmd, end int) *envelope {
+	t, x := tr.Time(), tr.Current()
+	e := &envelope{t: t, y: make([]float64, len(x)), window: 1}
+	if r := tr.Rate(); r > 0 {
+		e.window = max(1, int(r*smooth_s))
+	}
+	movingMean(e.y, x, e.window)
+	from := on
+	for from < cmd && t[from] < t[on]+skip_s {
+		from++
+	}
+	if quiet := e.y[from:cmd]; len(quiet) >= 10 {
+		e.rest = stat.Median(quiet)
+		e.noise = stat.RobustSD(quiet)
+	} else {
+		// Commanded from the first sample on: the lowest the current ever is.
+		e.rest = max(0, quantile(e.y[cmd:end], 0.005))
+	}
+	if e.noise == 0 {
+		e.noise = differenceNoise(e.y[cmd:end], e.window)
+	}
+	if c := tr.Column(trace.ColCurrent); c != nil {
+		e.noise = max(e.noise, c.Resolution/math.Sqrt(12))
+	}
+	return e
+}
+
+// movingMean is the mean of the w samples centred at each instant.
+func movingMean(dst, x []float64, w int) {
+	half := w / 2
+	var sum float64
+	n, tail := 0, 0
+	for head := 0; head < len(x)+half; head++ {
+		if head < len(x) {
+			sum += x[head]
+			n++
+		}
+		if head-tail >= w {
+			sum -= x[tail]
+			n--
+			tail++
+		}
+		if i := head - half; i >= 0 {
+			dst[i] = sum / float64(n)
+		}
+	}
+}
+
+// differenceNoise is the noise of a smoothed signal from differences one
+// window apart; half of them see no event.
+func differenceNoise(y []float64, w int) float64 {
+	if len(y) <= w {
+		return 0
+	}
+	d := make([]float64, 0, len(y))
+	for i := w; i < len(y); i++ {
+		d = append(d, math.Abs(y[i]-y[i-w]))
+	}
+	return 1.4826 * stat.MedianInPlace(d) / math.Sqrt2
+}
+
+func within(steps []step.Step, from, to int) []step.Step {
+	var out []step.Step
+	for _, s := range steps {
+		if s.From >= from && s.To <= to+1 && s.Supply {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// firstRunning is the first step that a unit runs through; -1 when it never
+// ran. A unit that runs draws a steady current in most steps, and more at
+// higher duty, or one current that is not small beside the highest. One that
+// tries and rests is steady in few steps, and those do not follow the duty: an
+// awake board draws the same whatever the duty.
+func firstRunning(e *envelope, steps []step.Step, high float64) int {
+	var duty, level []float64
+	first := -1
+	for i, s := range steps {
+		half := e.y[(s.From+s.To)/2 : s.To]
+		low := quantile(half, 0.25) - e.rest
+		if low < max(8*e.noise, runningShare*(high-e.rest)/8) || quantile(half, 0.95)-e.rest > 3*low {
+			continue
+		}
+		if first < 0 {
+			first = i
+		}
+		duty, level = append(duty, s.Duty_pct), append(level, quantile(half, 0.5)-e.rest)
+	}
+	if first < 0 || len(level)*2 <= len(steps)-first {
+		return -1
+	}
+	most := slices.Max(level)
+	follows := len(level) >= 3 && stat.RankCorrelation(duty, level) > 0.7 && most > 1.3*slices.Min(level)
+	if !follows && most < flatShare*(high-e.rest) || most < runningShare*(high-e.rest) {
+		return -1
+	}
+	return first
+}
+
+// lowState is the level between attempts of a unit that never ran: awake, or
+// asleep.
+func lowState(e *envelope, cmd, end int) float64 {
+	return max(e.rest, quantile(e.y[cmd:end], 0.10))
+}
+
+// firstAbove is the first sample that stands clear of rest.
+func (e *envelope) firstAbove(from, to int) int {
+	for i := from; i < to; i++ {
+		if e.y[i] > e.rest+6*e.noise {
+			return i
+		}
+	}
+	return from
+}
+
+// attempts are the bursts of current in samples from..to above low.
+func (e *envelope) attempts(tr *trace.Trace, from, to int, low float64) []Attempt {
+	high := low
+	for _, v := range e.y[from:to] {
+		high = max(high, v)
+	}
+	level := low + max(6*e.noise, burstShare*(high-low))
+	if high <= level {
+		return nil
+	}
+	var out []Attempt
+	for i := from; i < to; {
+		if e.y[i] <= level {
+			i++
+			continue
+		}
+		last := i
+		for j := i; j < to && e.t[j]-e.t[last] <= bridge_s; j++ {
+			if e.y[j] > level {
+				last = j
+			}
+		}
+		if e.t[last]-e.t[i] >= brief_s {
+			out = append(out, e.measure(tr, i, last+1, low))
+		}
+		i = last + 1
+	}
+	return out
+}
+
+func (e *envelope) measure(tr *trace.Trace, from, to int, low float64) Attempt {
+	x := tr.Current()[from:to]
+	a := Attempt{Start_s: e.t[from], Length_s: e.t[to-1] - e.t[from], Mean_A: stat.Mean(x), Peak_A: slices.Max(x)}
+	// Gaps can be told where an electrical turn at the start of a ramp, about
+	// 5 Hz, holds dozens of samples.
+	a.Empty = math.NaN()
+	if tr.Rate() >= 200 {
+		gone := low + emptyShare*(quantile(e.y[from:to], 0.9)-low)
+		n := 0
+		for _, v := range e.y[from:to] {
+			if v < gone {
+				n++
+			}
+		}
+		a.Empty = float64(n) / float64(to-from)
+	}
+	return a
+}
+
+// merge drops bursts that are a running unit speeding up after a step of
+// duty: they follow the step at once, and the current before them had not
+// gone back to rest. Bursts after the unit has once run for half of a step
+// are no attempts either.
+func (e *envelope) merge(tr *trace.Trace, a []Attempt, steps []step.Step, until int) []Attempt {
+	if len(a) == 0 {
+		return a
+	}
+	out := a[:1]
+	height := a[0].Peak_A - e.rest
+	for _, b := range a[1:] {
+		prev := out[len(out)-1]
+		if b.Peak_A-e.rest < equalShare*height || followsStep(e.t, steps, b.Start_s) && e.lowest(prev.Start_s+prev.Length_s, b.Start_s) > e.rest+4*e.noise {
+			continue
+		}
+		height = max(height, b.Peak_A-e.rest)
+		out = append(out, b)
+	}
+	return out
+}
+
+func followsStep(t []float64, steps []step.Step, at_s float64) bool {
+	for _, s := range steps[1:] {
+		if d := at_s - t[s.From]; d > -0.02 && d < 0.3 {
+			return true
+		}
+	}
+	return false
+}
+
+// lowest is the 5 % quantile of the envelope between two times.
+func (e *envelope) lowest(from_s, to_s float64) float64 {
+	i, _ := slices.BinarySearch(e.t, from_s)
+	j, _ := slices.BinarySearch(e.t, to_s)
+	if j <= i {
+		return e.rest
+	}
+	return quantile(e.y[i:j], 0.05)
+}
+
+// settled is the last instant at which the current enters a band around the
+// end of the step: a tenth of the level, or four times the noise there.
+func settled(e *envelope, s step.Step, start_s float64) float64 {
+	tail := e.y[s.To-(s.To-s.From)/4 : s.To]
+	mid := stat.Median(tail)
+	band := max(0.1*math.Abs(mid-e.rest), 4*stat.RobustSD(tail))
+	for i := s.To - 1; i >= 0 && e.t[i] >= start_s; i-- {
+		if math.Abs(e.y[i]-mid) > band && e.t[i] < e.t[s.To-1]-0.1*(e.t[s.To-1]-e.t[s.From]) {
+			return e.t[i]
+		}
+	}
+	return start_s
+}
+
+// quantile is the p quantile of x. A long stretch of a smoothed signal is
+// thinned first: 4,000 samples give the level to a hundredth of its rank.
+func quantile(x []float64, p float64) float64 {
+	if len(x) == 0 {
+		return math.NaN()
+	}
+	stride := 1 + len(x)/4000
+	c := make([]float64, 0, len(x)/stride+1)
+	for i := 0; i < len(x); i += stride {
+		c = append(c, x[i])
+	}
+	slices.Sort(c)
+	return c[int(p*float64(len(c)-1))]
+}
