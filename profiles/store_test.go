@@ -12,7 +12,7 @@ import (
 )
 
 func TestBuiltins(t *testing.T) {
-	require.Equal(t, []string{"aux-pump-130w", "aux-pump-20w", "aux-pump-60w", "circulator-heating-24v", "circulator-solar-12v"}, Builtins())
+	require.Equal(t, []string{"aux-pump-130w", "aux-pump-20w", "aux-pump-60w", "circulator-heating-12v", "circulator-solar-24v"}, Builtins())
 	for _, name := range Builtins() {
 		data, ok := Builtin(name)
 		require.True(t, ok)
@@ -33,9 +33,9 @@ func TestBuiltins(t *testing.T) {
 // The built-in circulators against the sheet's thresholds and its broken-wire
 // behaviour; see laws for the source.
 func TestBuiltinCirculators(t *testing.T) {
-	h, err := Load("circulator-heating-24v", section)
+	h, err := Load("circulator-heating-12v", section)
 	require.NoError(t, err)
-	s, err := Load("circulator-solar-12v", section)
+	s, err := Load("circulator-solar-24v", section)
 	require.NoError(t, err)
 	for _, c := range []struct {
 		p    *Profile

@@ -47,7 +47,7 @@ func Judge(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (*resul
 	if p.Learned.Provisional {
 		r.Warnings = append(r.Warnings, fmt.Sprintf("profile %s is provisional: it was learned from %d units", p.Name, p.Learned.Units))
 	}
-	if why := wrongSupply(tr, m, p); why != "" {
+	if why := wrongSupply(m, p); why != "" && !a.Stark {
 		r.Warnings = append(r.Warnings, why)
 		decideBench(r, why)
 		return r, nil
@@ -140,7 +140,7 @@ func decideBench(r *result.Result, why string) {
 
 // wrongSupply says so when the unit was run at a supply that the profile does
 // not hold for.
-func wrongSupply(tr *trace.Trace, m *kind.Measured, p *profiles.Profile) string {
+func wrongSupply(m *kind.Measured, p *profiles.Profile) string {
 	if p.Supply.Nominal_V <= 0 {
 		return ""
 	}

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 )
@@ -161,6 +162,6 @@ func (d *Dir) numbers() (seqs []int, strange []string, err error) {
 		}
 		seqs = append(seqs, id.Seq)
 	}
-	sortInts(seqs)
+	slices.Sort(seqs)
 	return seqs, strange, nil
 }

@@ -5,7 +5,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 )
 
 // The files of a record.
@@ -19,8 +18,6 @@ const (
 
 // maxFile bounds a trace that is read back; a minute at 20 kHz takes 100 MB.
 const maxFile = 1 << 30
-
-func sortInts(x []int) { slices.Sort(x) }
 
 // may asks the tests whether a change on the disk fails.
 func (d *Dir) may(what string) error {

@@ -166,6 +166,9 @@ func TestTampering(t *testing.T) {
 				}
 				named = append(named, name)
 				assert.NotEmpty(t, x.Problem)
+				if c.name == "record of another bench" {
+					assert.Contains(t, x.Problem, c.name)
+				}
 			}
 			assert.Equal(t, c.named, named, "%v", damage)
 		})
@@ -212,6 +215,21 @@ func TestStrayNumberDoesNotMakeTheSearchEndless(t *testing.T) {
 	damage, err := d.Verify()
 	require.NoError(t, err)
 	assert.Len(t, damage, 1002)
+}
+
+// A record alone, without its neighbours, must agree with itself.
+func TestGetChecksTheRecordItself(t *testing.T) {
+	for _, change := range [][2]string{
+		{`"verdict": "fail"`, `"verdict": "pass"`}, {`"cause": "mechanical"`, `"cause": "hydraulic"`},
+		{`"seq": 1`, `"seq":  1`}, {`"seq": 1`, `"seq": 2`}, {`"format": 1`, `"format": 2`},
+	} {
+		d := open(t)
+		put(t, d, "A1")
+		edit(t, filepath.Join(d.folder(1), bodyFile), change[0], change[1])
+		reseal(t, d, 1)
+		_, err := d.Get(ID{Seq: 1})
+		assert.ErrorContains(t, err, "is damaged", "%q", change)
+	}
 }
 
 // Any single byte of any file of a record, changed, is found.

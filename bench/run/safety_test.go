@@ -102,6 +102,21 @@ func TestSupplyIsOffWithinOneSample(t *testing.T) {
 	}
 }
 
+// Without a command some units run at full: released and held lines count as
+// running.
+func TestDryRunCountsMissingCommands(t *testing.T) {
+	for _, line := range []kind.Action{kind.Release, kind.HoldLow, kind.HoldHigh} {
+		b := newBench(t, steady, nil)
+		plan := short()
+		plan.Steps = append(plan.Steps[:2:2], kind.Step{Name: "missing", Supply: true, Line: line, Command_pct: 5, Max: time.Second})
+		out, err := Run(context.Background(), b.rig, plan, profile(), Options{Dry: true})
+		require.NoError(t, err)
+		require.NotNil(t, out.Trip)
+		assert.Equal(t, guard.DryRun, out.Trip.Rule)
+		assert.InDelta(t, 0.5, (b.spy.moves[1] - b.spy.moves[0]).Seconds(), 2e-3)
+	}
+}
+
 func TestChargingPeakIsNoShort(t *testing.T) {
 	b := newBench(t, func(since time.Duration, line sim.Line) float64 {
 		if since <= 600*time.Microsecond {

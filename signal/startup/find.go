@@ -22,10 +22,11 @@ const (
 // plateau it ends in; an awake board draws a per cent or two of full current.
 const (
 	runningShare = 0.02 // of the highest current: less is an awake board
+	runsShare    = 0.30 // of what running units draw at a duty: even one that has lost its water draws more there when friction leads
 	flatShare    = 0.25 // of the highest current: a unit that draws one current for every duty, and runs
 	burstShare   = 0.20 // of the highest current of the start
 	equalShare   = 0.50 // a second burst at least half as high as the first: another attempt
-	emptyShare   = 0.15 // of an attempt's height: the current has gone
+	emptyShare   = 0.30 // of an attempt's height: the current has gone
 )
 
 // envelope is the smoothed current of one commanded stretch.
@@ -36,8 +37,10 @@ type envelope struct {
 }
 
 // Find reads the start of the first commanded run in a trace. stop_pct is the
-// command at which the unit stands still.
-func Find(tr *trace.Trace, stop_pct float64) Startup {
+// command at which the unit stands still. expect is the current above rest
+// that running units draw at a duty, as a profile has it, NaN where it says
+// nothing; nil when there is no profile yet.
+func Find(tr *trace.Trace, stop_pct float64, expect func(duty_pct float64) float64) Startup {
 	s := Startup{Commanded_s: math.NaN(), Settled_s: math.NaN(), Rest_A: math.NaN()}
 	on, cmd, end := commanded(tr, stop_pct)
 	if cmd < 0 {
@@ -49,7 +52,7 @@ func Find(tr *trace.Trace, stop_pct float64) Startup {
 	s.Rest_A = e.rest
 	steps := within(step.Find(tr), cmd, end)
 	high := quantile(e.y[cmd:end], 0.995)
-	first := firstRunning(e, steps, high)
+	first := firstRunning(e, steps, high, expect)
 	s.Ran = first >= 0
 	if !s.Ran {
 		s.Attempts = e.attempts(tr, cmd, end, lowState(e, cmd, end))
@@ -168,7 +171,7 @@ func within(steps []step.Step, from, to int) []step.Step {
 // higher duty, or one current that is not small beside the highest. One that
 // tries and rests is steady in few steps, and those do not follow the duty: an
 // awake board draws the same whatever the duty.
-func firstRunning(e *envelope, steps []step.Step, high float64) int {
+func firstRunning(e *envelope, steps []step.Step, high float64, expect func(float64) float64) int {
 	var duty, level []float64
 	first := -1
 	for i, s := range steps {
@@ -177,7 +180,7 @@ func firstRunning(e *envelope, steps []step.Step, high float64) int {
 		if low < max(8*e.noise, runningShare*(high-e.rest)/8) || quantile(half, 0.95)-e.rest > 3*low {
 			continue
 		}
-		if first < 0 {
+		if first < 0 && (expect == nil || !(low < runsShare*expect(s.Duty_pct))) {
 			first = i
 		}
 		duty, level = append(duty, s.Duty_pct), append(level, quantile(half, 0.5)-e.rest)
@@ -246,9 +249,9 @@ func (e *envelope) measure(tr *trace.Trace, from, to int, low float64) Attempt {
 	// 5 Hz, holds dozens of samples.
 	a.Empty = math.NaN()
 	if tr.Rate() >= 200 {
-		gone := low + emptyShare*(quantile(e.y[from:to], 0.9)-low)
+		gone := low + max(emptyShare*(quantile(x, 0.9)-low), 3*e.noise*math.Sqrt(float64(e.window)))
 		n := 0
-		for _, v := range e.y[from:to] {
+		for _, v := range x {
 			if v < gone {
 				n++
 			}

@@ -105,9 +105,9 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) stat
 		return shorted
 	case full > 0 && !math.IsNaN(d.early) && d.early > rest+0.3*(full-rest):
 		return constant
-	case !d.start.Ran && len(d.realAttempts(p)) > 0:
+	case !d.ran(r) && len(d.realAttempts(p)) > 0:
 		return tries
-	case !d.start.Ran:
+	case !d.ran(r):
 		// A millisecond of charging is a sign of life as good as any.
 		if d.reachedAtAll(p, highest) {
 			return noTry
@@ -117,6 +117,20 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) stat
 		return constant
 	}
 	return ran
+}
+
+// ran says that the unit ran: at some plateau it drew at least a third of what
+// good units draw above rest. An awake board between attempts does not.
+func (d *detail) ran(r *reference) bool {
+	if !d.start.Ran || len(r.points) == 0 {
+		return d.start.Ran
+	}
+	for _, q := range r.points {
+		if q.Current.Value-d.rest() > 0.3*(q.level-r.quiet) {
+			return true
+		}
+	}
+	return false
 }
 
 // plugVolts is the median and the highest voltage at the plug, and whether it

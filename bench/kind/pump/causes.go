@@ -49,7 +49,9 @@ func weigh(e evidence) []weighed {
 	}
 	var out []weighed
 	for _, m := range list {
-		if m.state != e.state && !(m.name == "limited-start" && e.state == noTry) {
+		// A supply that gives way may keep a unit from even trying.
+		atStart := e.state == noTry && m.state == tries && (m.cause == result.Bench || m.cause == result.Wiring)
+		if m.state != e.state && !atStart {
 			continue
 		}
 		w := weighed{mode: m, cost: -math.Log(m.prior)}

@@ -75,6 +75,9 @@ func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *p
 	case !a.Reached && a.Causes[0].Cause == result.ControlBoard && (e.state == constant || e.state == noTry):
 		a.Inseparable = []result.Cause{result.ControlBoard, result.Wiring}
 		a.SeparatedBy = "measure the signal at the unit's own pin while the bench commands: low level, high level, frequency and duty"
+	case top.shape == cap_ && !d.supply.ok && a.Causes[0].Cause == result.ControlBoard:
+		a.Inseparable = []result.Cause{result.ControlBoard, result.Bench}
+		a.SeparatedBy = "read the voltage at the plug while the current stays flat: if it holds the board limits, if it falls the supply does"
 	case len(a.Causes) > 1 && a.Causes[0].Probability < separable*a.Causes[1].Probability:
 		second, _ := best(ws, a.Causes[1].Cause)
 		a.Inseparable = []result.Cause{a.Causes[0].Cause, a.Causes[1].Cause}

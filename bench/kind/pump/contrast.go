@@ -121,7 +121,8 @@ func (c contrast) hold(r *reference, p *profiles.Profile, m int) check {
 		side = 2
 	}
 	k := factor(n, m, side)
-	f.z, f.k, f.down = (v-mean)/math.Hypot(sd, u), k, v < mean
+	z := (v - mean) / math.Hypot(sd, u)
+	f.z, f.k, f.down = onSide(z, c.low, c.high), k, v < mean
 	low, high := math.NaN(), math.NaN()
 	if c.low {
 		low = 100 * (mean - k*sd)
@@ -132,7 +133,7 @@ func (c contrast) hold(r *reference, p *profiles.Profile, m int) check {
 	if l, ok := stated(p, c.name); ok {
 		low, high = l.Low, l.High
 	}
-	x, e, z := 100*v, 200*u, f.z
+	x, e := 100*v, 200*u
 	f.Value, f.Uncertainty, f.K, f.Spread = &x, &e, 2, &z
 	f.Low, f.High = finite(low), finite(high)
 	f.Result = outcome(x, math.Sqrt(max(0, 1e4*(u*u-sd*sd))), low, high)

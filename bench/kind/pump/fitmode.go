@@ -127,7 +127,9 @@ func (f *curveFit) distance(s shape) float64 {
 	}
 	price := 0.5 * math.Log(f.count)
 	if s == any_ {
-		return 3 * price // as many constants as any law here would need
+		// Any curve at all: misses by what noise alone would, and costs as
+		// many constants as the richest law here needs.
+		return f.count/2 + 3*price
 	}
 	switch s {
 	case level:
@@ -144,14 +146,13 @@ func (f *curveFit) distance(s shape) float64 {
 			return f.chi2(func(i int) float64 { return min(0, math.Log(a/f.level[i])) })
 		})
 		return c/2 + price
-	case sagging:
-		c, _ := minimise(-0.6, 0.6, func(a float64) float64 {
-			return f.chi2(func(i int) float64 { return -math.Log(max(0.05, 1-a*f.level[i])) })
-		})
-		return c/2 + price
 	}
 	return math.Inf(1)
 }
+
+// both is the price of a law that takes two things to be the case at once: one
+// in seven (chosen), as two faults in one unit are seldom.
+const both = 2.0
 
 // frictions are the shares of the running power at full speed that go into
 // Coulomb friction, over the range of small pumps (chosen); the true speed
@@ -186,7 +187,7 @@ func (f *curveFit) drag() float64 {
 			c, _ = minimise(0.3, 1.5, func(top float64) float64 {
 				return f.chi2(func(i int) float64 { return min(free(i), math.Log(top/f.level[i])) })
 			})
-			best = min(best, c/2+0.5*math.Log(f.count))
+			best = min(best, c/2+0.5*math.Log(f.count)+both)
 		}
 	}
 	return best

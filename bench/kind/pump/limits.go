@@ -45,9 +45,9 @@ var rules = []rule{
 	{name: Response, low: true, floor: 1, about: "how far the current follows the duty"},
 	{name: Hysteresis, low: true, high: true, floor: 0.3, about: "rising less falling, mean over the duties"},
 	{name: DropOuts, high: true, count: true, about: "gaps in the current while it should run"},
-	{name: Rotation, high: true, floor: 0.15, share: 0.2, about: "current swinging at one steady rate, as once a turn"},
-	{name: Unrest, high: true, floor: 0.1, share: 0.2, about: "current swinging without a steady rate"},
-	{name: SupplyDrop, high: true, floor: 0.002, share: 0.05, about: "voltage lost before the plug per ampere"},
+	{name: Rotation, high: true, log: true, floor: 0.1, share: 0.1, about: "current swinging at one steady rate, as once a turn"},
+	{name: Unrest, high: true, log: true, floor: 0.1, share: 0.1, about: "current swinging without a steady rate"},
+	{name: SupplyDrop, high: true, log: true, floor: 0.002, share: 0.05, about: "voltage lost before the plug per ampere"},
 	{name: SupplyFold, high: true, floor: 0.02, about: "voltage missing at full current beyond that"},
 }
 
@@ -97,7 +97,9 @@ func (r rule) hold(v *kind.Value, p *profiles.Profile, m int) check {
 	low, high, spread := math.NaN(), math.NaN(), math.NaN()
 	if good := valuesOf(p, r.name); len(good) >= 2 {
 		low, high, spread = r.limits(good, m)
-		c.z, c.k = r.distance(x, u, good), factor(len(good), m, sides(r))
+		spreads := r.distance(x, u, good)
+		c.Spread = &spreads
+		c.z, c.k = onSide(spreads, r.low, r.high), factor(len(good), m, sides(r))
 		c.down = c.z < 0
 	}
 	if l, ok := stated(p, r.name); ok {
@@ -109,10 +111,6 @@ func (r rule) hold(v *kind.Value, p *profiles.Profile, m int) check {
 		return c
 	}
 	c.Low, c.High = finite(low), finite(high)
-	if !math.IsNaN(spread) {
-		s := c.z
-		c.Spread = &s
-	}
 	// The learned band already holds one measurement's uncertainty; only
 	// beyond that is a value outside called failed rather than doubtful.
 	extra := math.Sqrt(max(0, u*u-spread*spread))
@@ -121,6 +119,16 @@ func (r rule) hold(v *kind.Value, p *profiles.Profile, m int) check {
 	}
 	c.Result = outcome(x, extra, low, high)
 	return c
+}
+
+// onSide is the distance where it counts: a value that is limited on one side
+// only says nothing on the other.
+func onSide(z float64, low, high bool) float64 {
+	switch {
+	case !low && z < 0, !high && z > 0:
+		return 0
+	}
+	return z
 }
 
 func outcome(x, u, low, high float64) result.Outcome {

@@ -56,7 +56,7 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	m := &kind.Measured{Trace: tr}
 	d := &detail{stop: stopDuty(tr, p), quiet: math.NaN(), early: math.NaN()}
 	m.Detail = d
-	d.start = startup.Find(tr, d.stop)
+	d.start = startup.Find(tr, d.stop, running(p))
 	m.Startup = d.start
 	d.measurePlateaus(tr, p, m)
 	d.measureQuiet(tr, m)
@@ -75,6 +75,28 @@ func stopDuty(tr *trace.Trace, p *profiles.Profile) float64 {
 		return p.Command.Stop_pct
 	}
 	return 0
+}
+
+// running is what a profile's good units draw above rest at a duty; nil
+// without a profile.
+func running(p *profiles.Profile) func(float64) float64 {
+	if p == nil || len(p.Good) == 0 {
+		return nil
+	}
+	mean := make([]float64, len(p.Grid))
+	for i := range mean {
+		for _, g := range p.Good {
+			mean[i] += g.Up[i] / float64(len(p.Good))
+		}
+	}
+	quiet := meanOf(p, Quiet)
+	return func(duty float64) float64 {
+		y, ok := interpolate(p.Grid, mean, duty)
+		if !ok {
+			return math.NaN()
+		}
+		return y - quiet
+	}
 }
 
 func (d *detail) measurePlateaus(tr *trace.Trace, p *profiles.Profile, m *kind.Measured) {
@@ -137,10 +159,12 @@ func (d *detail) measureQuiet(tr *trace.Trace, m *kind.Measured) {
 		settle++
 	}
 	if to-settle >= 10 {
-		q := stat.MeanOf(x[settle:to])
-		// The median: a charging peak that the trace does not announce must
-		// not lift the resting level.
-		q.Value = stat.Median(x[settle:to])
+		resolution := 0.0
+		if c := tr.Column(trace.ColCurrent); c != nil {
+			resolution = c.Resolution
+		}
+		q := stat.MeanOf(x[settle:to]).With("resolution", resolution/math.Sqrt(12), 0)
+		q.Value = trimmed(x[settle:to], resolution)
 		d.quiet, d.early = q.Value, q.Value
 		d.noise = stat.RobustSD(x[settle:to])
 		add(m, Quiet, "A", q)
@@ -157,6 +181,22 @@ func (d *detail) measureQuiet(tr *trace.Trace, m *kind.Measured) {
 		d.charge = &q
 		add(m, SwitchOnCharge, "C", q)
 	}
+}
+
+// trimmed is the mean without what lies far from the median: a charging peak
+// that the trace does not announce must not lift the resting level.
+func trimmed(x []float64, resolution float64) float64 {
+	med := stat.Median(x)
+	far := max(8*stat.RobustSD(x), 3*resolution)
+	var sum float64
+	n := 0
+	for _, v := range x {
+		if math.Abs(v-med) <= far {
+			sum += v
+			n++
+		}
+	}
+	return sum / float64(n)
 }
 
 // switchOnCharge is the integral of current over the first 20 ms above the

@@ -19,13 +19,12 @@ const (
 type shape int
 
 const (
-	level   shape = iota // nothing
-	drag                 // more torque, in proportion most at low speed; may run into a cap
-	water                // the hydraulic part is lost, in whole or part; the bearing may drag a little
-	cap_                 // full below, cut off at a current above
-	scaled               // all in one proportion
-	sagging              // the plug's voltage falls with current
-	any_                 // the curve says nothing
+	level  shape = iota // nothing
+	drag                // more torque, in proportion most at low speed; may run into a cap
+	water               // the hydraulic part is lost, in whole or part; the bearing may drag a little
+	cap_                // full below, cut off at a current above
+	scaled              // all in one proportion
+	any_                // the curve says nothing
 )
 
 // mode is one way in which a pump or its bench can be wrong.
@@ -52,6 +51,7 @@ type mode struct {
 const (
 	often  = 1.0
 	seldom = 0.5
+	rarely = 0.25
 )
 
 // plugReversed names the evidence that the plug's voltage is that of a
@@ -84,6 +84,10 @@ var modes = []mode{
 		seen:     "the supply's voltage collapses at every attempt: it cannot give the current that a start needs",
 		disproof: "a supply voltage at the plug that holds through an attempt",
 		next:     "raise the supply's current limit, or use a stronger supply, and test again"},
+	{name: "resistive-start", cause: result.Wiring, state: tries, shape: any_, needs: []string{SupplyDrop}, explains: []string{StartAttempts, StartPeak, StartLevel, StartSettle, Quiet}, prior: seldom,
+		seen:     "the voltage at the plug falls with every ampere, too far for the unit to start: a resistance in the leads or contacts",
+		disproof: "the same drop with another unit's plug on the same leads",
+		next:     "clean and tighten contacts and leads up to the plug, measure the drop again, repeat"},
 	{name: "command-lost", cause: result.ControlBoard, state: constant, shape: any_, explains: []string{Quiet, Response, Hysteresis, StartDelay, StartAttempts, StartSettle, StartPeak, StartLevel, Full}, prior: often,
 		seen:     "the unit does one thing whatever the duty: its board does not hear the command",
 		disproof: "a signal at the unit's own pin that is not the PWM that the bench sends",
@@ -98,17 +102,17 @@ var modes = []mode{
 		seen:     "the unit draws a short's current and the voltage at its plug is that of a diode the wrong way round: the supply is reversed",
 		disproof: "the right polarity at the plug with the unit unplugged",
 		next:     "switch off, unplug, and check the polarity at the plug before anything else"},
-	{name: "power-limit", cause: result.ControlBoard, state: ran, shape: cap_, explains: []string{StartSettle, StartPeak, StartLevel, Hysteresis}, prior: often,
+	{name: "power-limit", cause: result.ControlBoard, state: ran, shape: cap_, explains: []string{StartSettle, StartPeak, StartLevel, Hysteresis, Unrest}, prior: often,
 		seen:     "the current follows the good units up to a point and then stays flat while the supply holds: the board limits it",
 		disproof: "a supply at its own limit, or a loop that cannot carry full flow",
 		next:     "repeat with the loop fully open and the water cool; a limit that stays is the board's",
 		reuse:    []string{mech}},
-	{name: "drop-outs", cause: result.ControlBoard, state: ran, shape: level, needs: []string{DropOuts}, explains: []string{Unrest, Rotation, Hysteresis, StartSettle, StartAttempts, StartPeak}, prior: often,
+	{name: "drop-outs", cause: result.ControlBoard, state: ran, shape: any_, needs: []string{DropOuts}, explains: []string{Rotation, Hysteresis, StartSettle, StartAttempts, StartPeak}, prior: often,
 		seen:     "the current falls to nothing now and then while the command stands, and comes back",
 		disproof: "a supply or signal that drops out at the plug at the same instants",
 		next:     "move the plug and leads while it runs: drop-outs that follow are contacts, the rest are the board's",
 		reuse:    []string{mech}},
-	{name: "hobbling", cause: result.ControlBoard, state: ran, shape: any_, needs: []string{"-" + StartLevel}, explains: []string{StartAttempts, StartDelay, StartSettle, StartPeak, Rotation, Unrest, Hysteresis, DropOuts}, prior: often,
+	{name: "hobbling", cause: result.ControlBoard, state: ran, shape: any_, needs: []string{"-" + StartLevel, StartAttempts}, explains: []string{StartDelay, StartSettle, StartPeak, Rotation, Unrest, Hysteresis, DropOuts}, prior: often,
 		seen:     "the unit starts with a fraction of the usual effort and runs rough and weak: not all phases are driven",
 		disproof: "three equal resistances between the motor's phases and a board that drives another motor",
 		next:     "measure the three phase resistances at the motor's terminals: equal means the board, unequal the winding",
@@ -118,7 +122,7 @@ var modes = []mode{
 		disproof: "a command at the plug that itself comes late",
 		next:     "test again from cold; a start that stays late is the board's",
 		reuse:    []string{mech}},
-	{name: "weak-board", cause: result.ControlBoard, state: ran, shape: scaled, explains: []string{StartPeak, StartLevel, StartSettle, Quiet}, prior: seldom,
+	{name: "weak-board", cause: result.ControlBoard, state: ran, shape: scaled, explains: []string{StartPeak, StartLevel, StartSettle, Quiet}, prior: rarely,
 		seen:     "the whole curve lies off by one proportion: speed or efficiency is off, not the load",
 		disproof: "a supply or a shunt that is off by as much: test a known-good unit",
 		next:     "test a known-good unit on the same bench; if that is right, the board is at fault",
@@ -148,21 +152,21 @@ var modes = []mode{
 		disproof: "a first try at less than the usual effort, which would be the board",
 		next:     "let it rest for a day and test again: the first start counts, later ones do not clear it",
 		reuse:    []string{board}},
-	{name: "water-lost", cause: result.Hydraulic, state: ran, shape: water, explains: []string{Unrest, Rotation, Hysteresis, StartSettle, StartPeak, StartLevel, DropOuts}, prior: seldom,
+	{name: "water-lost", cause: result.Hydraulic, state: ran, shape: water, explains: []string{Unrest, Rotation, Hysteresis, StartSettle, StartPeak, StartLevel}, prior: seldom,
 		seen:     "the current is too low, most at high speed: the unit moves too little water, or none",
 		disproof: "a measured flow as good units have it",
 		next:     "bleed the loop, open the valves, repeat; if it stays with the loop primed and open, the impeller is at fault",
 		reuse:    []string{board}},
-	{name: "air", cause: result.Hydraulic, state: ran, shape: water, needs: []string{Unrest}, explains: []string{Rotation, Hysteresis, StartSettle, StartPeak, StartLevel, DropOuts}, prior: seldom,
+	{name: "air", cause: result.Hydraulic, state: ran, shape: water, needs: []string{Unrest}, explains: []string{DropOuts, Rotation, Hysteresis, StartSettle, StartPeak, StartLevel}, prior: seldom,
 		seen:     "the current wavers without a steady rate: bubbles in the loop",
 		disproof: "an unrest that stays with the loop bled and standing full",
 		next:     "bleed the loop, let it stand, repeat",
 		reuse:    []string{board}},
-	{name: "line-resistance", cause: result.Wiring, state: ran, shape: sagging, needs: []string{SupplyDrop}, explains: []string{SupplyFold, StartPeak, StartLevel, StartSettle, Hysteresis, Full}, prior: seldom,
+	{name: "line-resistance", cause: result.Wiring, state: ran, shape: any_, needs: []string{SupplyDrop}, explains: []string{StartAttempts, StartDelay, StartPeak, StartLevel, StartSettle, Hysteresis, Unrest, Rotation, DropOuts}, prior: seldom,
 		seen:     "the voltage at the plug falls more per ampere than it does with good units: a resistance in the leads or contacts",
 		disproof: "the same drop with another unit's plug on the same leads",
 		next:     "clean and tighten contacts and leads up to the plug, measure the drop again, repeat"},
-	{name: "supply-limit", cause: result.Bench, state: ran, shape: cap_, needs: []string{SupplyFold}, explains: []string{SupplyDrop, StartPeak, StartLevel, StartSettle, Hysteresis, Full, StartAttempts, StartDelay}, prior: seldom,
+	{name: "supply-limit", cause: result.Bench, state: ran, shape: any_, needs: []string{SupplyFold}, explains: []string{SupplyDrop, StartPeak, StartLevel, StartSettle, Hysteresis, StartAttempts, StartDelay, DropOuts, Unrest, Rotation}, prior: seldom,
 		seen:     "current stays flat while the voltage at the plug collapses: the supply is at its limit",
 		disproof: "a supply voltage that holds at full current",
 		next:     "raise the supply's current limit, or use a stronger supply, and test again"},

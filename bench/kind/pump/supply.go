@@ -14,13 +14,17 @@ import (
 // resistance of everything before the plug.
 type supplyLine struct {
 	open_V, ohm float64
-	fold_V      float64 // how far the voltage ever lies below the line, 98 % of the time less
+	fold_V      float64 // how far the voltage ever lies below the line; the worst blocks, 1 in 500, left out
 	ok          bool
 }
 
+// curvature is how far a lead's drop may stray from a straight line, as a
+// share: copper that warms by 10 K gains 4 % (0.00393 per K).
+const curvature = 0.04
+
 // pairs of voltage and current are means over this long: longer than a PWM
 // period, short beside an attempt.
-const pair_s = 0.02
+const pair_s = 0.01
 
 // measureSupply fits V = open − R·I through voltage and current over the whole
 // time with supply. The upper part of the currents stays out of the fit, so
@@ -52,9 +56,9 @@ func (d *detail) measureSupply(tr *trace.Trace, m *kind.Measured) {
 		below[i] = open + slope*xs[i] - ys[i]
 	}
 	slices.Sort(below)
-	d.supply = supplyLine{open_V: open, ohm: -slope, ok: true, fold_V: below[len(below)*49/50]}
+	d.supply = supplyLine{open_V: open, ohm: -slope, ok: true, fold_V: below[len(below)-1-max(2, len(below)/500)]}
 	add(m, SupplyDrop, "ohm", stat.Quantity{Value: -slope}.With("scatter about the line", u, float64(max(n-2, 1))))
-	add(m, SupplyFold, "V", stat.Quantity{Value: d.supply.fold_V}.With("extrapolated line", u*hi, 0).With("resolution", resolution/math.Sqrt(12), 0))
+	add(m, SupplyFold, "V", stat.Quantity{Value: d.supply.fold_V}.With("curvature of the line", curvature*math.Abs(slope)*hi, 0).With("resolution", resolution/math.Sqrt(12), 0))
 }
 
 // supplyPairs is voltage and current, block by block.
@@ -106,8 +110,8 @@ func span(x []float64) (lo, hi float64) {
 }
 
 // bins is voltage against mean current in 20 classes of current, those with
-// fewer than four pairs left out. The voltage of a class is its upper
-// quartile: a supply that collapses now and then still shows its line.
+// fewer than four pairs left out. The voltage of a class is its median: a
+// supply that collapses now and then still shows its line.
 func bins(xs, ys []float64, lo, hi float64) (bx, by []float64) {
 	const n = 20
 	var sx [n]float64
@@ -120,7 +124,7 @@ func bins(xs, ys []float64, lo, hi float64) (bx, by []float64) {
 	for b := range n {
 		if k := len(v[b]); k >= 4 {
 			slices.Sort(v[b])
-			bx, by = append(bx, sx[b]/float64(k)), append(by, v[b][k*3/4])
+			bx, by = append(bx, sx[b]/float64(k)), append(by, v[b][k/2])
 		}
 	}
 	return bx, by

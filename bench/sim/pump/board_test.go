@@ -14,7 +14,7 @@ import (
 // The nominal full currents of the sizes, and each simulated plateau against
 // the closed-form balance at the temperatures that the unit has reached.
 func TestPlateausMatchClosedForm(t *testing.T) {
-	full := map[string]float64{"small": 1.67, "medium": 4.81, "large": 10.80, "heating": 2.00, "solar": 1.88}
+	full := map[string]float64{"small": 1.51, "medium": 4.28, "large": 9.61, "heating": 2.00, "solar": 1.88}
 	for _, size := range Sizes() {
 		t.Run(size, func(t *testing.T) {
 			c := nominal(t, size)
@@ -102,7 +102,7 @@ func TestAlignmentCurrent(t *testing.T) {
 	}
 	b.hold(0.05)
 	got := b.hold(0.1)
-	assert.InEpsilon(t, c.Quiet_A+8*8*0.14/(0.93*12), got, 0.005)
+	assert.InEpsilon(t, c.Quiet_A+8*8*0.14/(0.93*13.5), got, 0.005)
 }
 
 func TestSwitchOnCharge(t *testing.T) {
@@ -174,7 +174,7 @@ func TestPullUpFollowsTheSupply(t *testing.T) {
 	b := plug(t, c, "", 0, 1)
 	b.hold(0.2)
 	volts, ohm := b.PullUp()
-	assert.InDelta(t, 9, volts, 0.02, "three quarters of 12 V")
+	assert.InDelta(t, 10.125, volts, 0.02, "three quarters of 13.5 V")
 	assert.InDelta(t, 10e3, ohm, 1e-9)
 	_, ohm = plug(t, nominal(t, "heating"), "", 0, 1).PullUp()
 	assert.Zero(t, ohm, "an optocoupler has none")

@@ -78,9 +78,9 @@ type Params struct {
 	Water_C       float64 // water and unit at the beginning
 }
 
-// Sizes lists the sizes: three 12 V auxiliary coolant pumps of about 20, 60
-// and 130 W, and two circulators of about 24 W at 12 V (line law Heating) and
-// 45 W at 24 V (line law Solar). All are invented.
+// Sizes lists the sizes: three auxiliary coolant pumps of about 20, 60 and
+// 130 W for 12 V systems, run at 13.5 V, and two circulators of about 24 W at
+// 12 V (line law Heating) and 45 W at 24 V (line law Solar). All are invented.
 func Sizes() []string {
 	return []string{"small", "medium", "large", "heating", "solar"}
 }
@@ -94,7 +94,7 @@ func Nominal(size string) (Params, error) {
 		p.Missing = Missing{Open: Stops, Low: Stops, High: Stops, Frequency: Stops, After_s: 0.6}
 		p.Capacitor_F, p.ESR_Ohm, p.Asleep_A, p.Quiet_A, p.Efficiency = 470e-6, 0.060, 0.004, 0.040, 0.90
 		p.Start_A, p.Limit_A, p.Limit_W = 2.2, 3.5, 26
-		p.Regulation, p.MinShare, p.MaxShare = Voltage, 0.28, 0.95
+		p.Regulation, p.MinShare, p.MaxShare = Voltage, 0.25, 0.85
 		p.PolePairs, p.K_Vs, p.Winding_Ohm, p.Inertia_kgm2 = 2, 0.0211, 0.55, 5e-6
 		p.Coulomb_Nm, p.Viscous_Nms, p.Hydraulic_Nms2 = 2.5e-3, 5e-6, 1.1e-7
 		p.HandOver_rad_s, p.Winding_KperW, p.Winding_JperK = 110, 8, 4
@@ -119,6 +119,7 @@ func Nominal(size string) (Params, error) {
 		p.HandOver_rad_s, p.Winding_KperW, p.Winding_JperK = 80, 2.5, 14
 	case "heating":
 		p.circulator(Heating{}, Missing{Open: RunsFull, Low: RunsFull, High: Stops, Frequency: RunsFull, After_s: 0.6})
+		p.Nominal_V = 12
 		p.Capacitor_F, p.ESR_Ohm, p.Asleep_A, p.Quiet_A, p.Efficiency = 680e-6, 0.050, 0.020, 0.070, 0.90
 		p.Start_A, p.Limit_A, p.Limit_W = 3.2, 5, 30
 		p.Regulation, p.Drive, p.Min_rad_s, p.Max_rad_s, p.MaxShare = Speed, Sine, 110, 400, 0.98
@@ -148,8 +149,8 @@ func Nominal(size string) (Params, error) {
 // 100 % for fault detection, as vehicle fans and pumps often do.
 func common(size string) Params {
 	return Params{
-		Size: size, Nominal_V: 12, On_V: 8.5, Off_V: 7, Over_V: 17,
-		Law:         Direct{Low: 0.03, Stop: 0.08, Start: 0.10, From: 0.10, To: 0.90, High: 0.97},
+		Size: size, Nominal_V: 13.5, On_V: 8.5, Off_V: 7, Over_V: 17,
+		Law:         Direct{Low: 0.03, Stop: 0.08, Start: 0.10, From: 0.10, To: 0.95, High: 0.97},
 		Threshold_V: 2.5, PullUpShare: 1, PullUpOhm: 10e3,
 		SleepAfter_s: 2, Boot_s: 0.06, Wake_s: 0.15, Align_s: 0.25, Ramp_s: 0.45,
 		Verify_s: 0.2, Rest_s: 1, Slew_s: 1.2, Attempts: 5, Stall_s: 0.1,

@@ -38,7 +38,7 @@ func fullDuty(c Params) float64 {
 	if c.Size == "heating" {
 		return 0.05
 	}
-	return 0.95
+	return 0.96
 }
 
 // atShare is the line duty that asks for a share of the way to full.
@@ -49,7 +49,7 @@ func atShare(c Params, share float64) float64 {
 	case "solar":
 		return 0.15 + share*0.75
 	}
-	return 0.10 + share*0.80
+	return 0.10 + share*0.85
 }
 
 // bench is a unit on a source, with its trace of currents.

@@ -35,7 +35,7 @@ func spreads(t *testing.T, size string, shares []float64) []float64 {
 // standard deviations of good units, on every size; and the texts tell what
 // the size "medium" does.
 func TestGradedFaultsAtHalf(t *testing.T) {
-	shares := []float64{0.125, 0.5, 1} // 20, 50, 90 % duty of the Direct law
+	shares := []float64{0.118, 0.47, 1} // 20, 50, 95 % duty of the Direct law
 	texts := map[string]Fault{}
 	for _, f := range Faults() {
 		texts[f.Name] = f

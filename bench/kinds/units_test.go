@@ -1,0 +1,109 @@
+package kinds
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+	"periph.io/x/conn/v3/gpio"
+	"periph.io/x/conn/v3/physic"
+
+	"dutybench/bench/rig"
+	"dutybench/bench/sim"
+	"dutybench/profiles"
+)
+
+// Every built-in profile has a simulated unit that does as the profile says
+// with the command at stop, at full, and with the wire cut.
+func TestUnitsFollowTheirProfiles(t *testing.T) {
+	for _, name := range profiles.Builtins() {
+		t.Run(name, func(t *testing.T) {
+			p, err := profiles.Load(name, Section)
+			require.NoError(t, err)
+			o, err := Bench(p, Simulated{Seed: 5})
+			require.NoError(t, err)
+			b := sim.NewBench(o)
+			line := rig.NewLine(b.Line, rig.LineDrive{OpenDrain: o.Wire.OpenDrain, Inverted: o.Wire.Inverted})
+			drive := func(command float64, d time.Duration) float64 {
+				require.NoError(t, line.Drive(p.Command.LineDuty(command), physic.Frequency(p.Command.Frequency_Hz)*physic.Hertz))
+				return mean(b, d)
+			}
+			require.NoError(t, b.Switch.Out(gpio.High))
+			rest := drive(p.Command.Stop_pct, time.Second)
+			full := drive(p.Command.Full_pct, 6*time.Second)
+			assert.Less(t, rest, 0.1*full)
+			assert.Greater(t, full, p.Limits.Current_A/widest/1.5)
+			assert.Less(t, full, p.Limits.Current_A)
+			require.NoError(t, line.Release())
+			gone := mean(b, 4*time.Second)
+			switch p.Command.Missing.Open {
+			case "full":
+				assert.InDelta(t, full, gone, 0.05*full)
+			case "stop":
+				assert.Less(t, gone, 0.1*full)
+			}
+		})
+	}
+}
+
+// mean is the mean current over the second after a wait.
+func mean(b *sim.Bench, wait time.Duration) float64 {
+	b.Clock().Sleep(wait)
+	before := b.World.Charge_As()
+	b.Clock().Sleep(time.Second)
+	return b.World.Charge_As() - before
+}
+
+func TestBenchRefuses(t *testing.T) {
+	p, err := profiles.Load(profiles.Builtins()[0], Section)
+	require.NoError(t, err)
+	for name, change := range map[string]func(p *profiles.Profile){
+		"another kind":         func(p *profiles.Profile) { p.Kind = "fan" },
+		"a supply of its own":  func(p *profiles.Profile) { p.Supply.Nominal_V = 48 },
+		"far too large a unit": func(p *profiles.Profile) { p.Good, p.Limits.Current_A = nil, 900 },
+		"no current at all":    func(p *profiles.Profile) { p.Good, p.Limits.Current_A = nil, 0 },
+	} {
+		q := *p
+		change(&q)
+		_, err := Bench(&q, Simulated{Seed: 1})
+		assert.ErrorIs(t, err, ErrNoUnit, name)
+	}
+	_, err = Bench(p, Simulated{Fault: "gremlins"})
+	assert.ErrorContains(t, err, "gremlins")
+	_, err = Bench(p, Simulated{Fault: "drag", Severity: 2})
+	assert.ErrorContains(t, err, "0 to 1")
+}
+
+// The measured good units decide, not the limit.
+func TestSizeFollowsTheGoodUnits(t *testing.T) {
+	p, err := profiles.Load("aux-pump-130w", Section)
+	require.NoError(t, err)
+	p.Good = []profiles.GoodUnit{{Up: []float64{0.5, 1.6}}, {Up: []float64{0.5, 1.7}}}
+	size, err := sizeFor(p, sim.DefaultSupply())
+	require.NoError(t, err)
+	assert.Equal(t, "small", size)
+}
+
+func TestSourceFaultsChangeTheSupply(t *testing.T) {
+	p, err := profiles.Load("aux-pump-60w", Section)
+	require.NoError(t, err)
+	whole, err := Bench(p, Simulated{Seed: 1})
+	require.NoError(t, err)
+	lead, err := Bench(p, Simulated{Seed: 1, Fault: "line-resistance", Severity: 1})
+	require.NoError(t, err)
+	assert.InDelta(t, 0.4, lead.Supply.Ohm-whole.Supply.Ohm, 1e-9)
+	weak, err := Bench(p, Simulated{Seed: 1, Fault: "supply-limit", Severity: 1})
+	require.NoError(t, err)
+	assert.Less(t, weak.Supply.Limit_A, whole.Supply.Limit_A)
+}
+
+func TestFaultsAreExplained(t *testing.T) {
+	assert.NotEmpty(t, Faults("pump"))
+	for _, f := range Faults("pump") {
+		for _, s := range []string{f.Name, f.Side, f.Line, f.Half, f.Full} {
+			assert.NotEmpty(t, s, f.Name)
+		}
+	}
+	assert.Empty(t, Faults("boat"))
+}

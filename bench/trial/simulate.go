@@ -1,0 +1,87 @@
+// Package trial tries judge and profiles on simulated units by the hundred.
+//
+// Whatever is judged here has gone the whole way: a unit on the simulated rig,
+// a run of the kind's plan, the trace exported as CSV, and read back from
+// those bytes. The judge never meets the simulator.
+package trial
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"time"
+
+	"dutybench/bench/judge"
+	"dutybench/bench/kind"
+	"dutybench/bench/kinds"
+	"dutybench/bench/result"
+	"dutybench/bench/rig"
+	"dutybench/bench/run"
+	"dutybench/bench/sim"
+	"dutybench/profiles"
+	"dutybench/signal/trace"
+)
+
+// Recording is one test of a simulated unit, as it is exported.
+type Recording struct {
+	Name string
+	CSV  []byte
+	Long time.Duration // how long the test lasted, in the rig's time
+	Run  time.Duration // how long the run took the computer
+	// Export is what writing the CSV took on top.
+	Export time.Duration
+}
+
+// Record puts a unit of the profile's type on a simulated bench, runs the
+// plan of its kind, and exports the trace. A trip of the guard and a fault of
+// the bench are part of a recording; an error is a test that could not be made.
+func Record(p *profiles.Profile, s kinds.Simulated) (*Recording, error) {
+	k, err := kinds.Named(p.Kind)
+	if err != nil {
+		return nil, fmt.Errorf("trial: %w", err)
+	}
+	options, err := kinds.Bench(p, s)
+	if err != nil {
+		return nil, fmt.Errorf("trial: %w", err)
+	}
+	wiring := rig.DefaultWiring()
+	if p.Command.Drive == "push-pull" {
+		wiring.Line = rig.LineDrive{}
+	}
+	start := time.Now()
+	r, err := rig.Open(rig.Sim, sim.NewBench(options), wiring)
+	if err != nil {
+		return nil, fmt.Errorf("trial: %w", err)
+	}
+	defer r.Close()
+	name := fmt.Sprintf("sim-%d", s.Seed)
+	out, err := run.Run(context.Background(), r, k.Plan(p), p, run.Options{Unit: name, Program: "simulation"})
+	if err != nil {
+		return nil, fmt.Errorf("trial: unit %s of profile %s with fault %q at %g: %w", name, p.Name, s.Fault, s.Severity, err)
+	}
+	rec := &Recording{Name: name, Run: time.Since(start)}
+	if t := out.Trace.Time(); len(t) > 0 {
+		rec.Long = time.Duration(t[len(t)-1] * float64(time.Second))
+	}
+	start = time.Now()
+	var b bytes.Buffer
+	if err := trace.Write(&b, out.Trace); err != nil {
+		return nil, fmt.Errorf("trial: %w", err)
+	}
+	rec.CSV, rec.Export = b.Bytes(), time.Since(start)
+	return rec, nil
+}
+
+// Read reads the recording's trace back from its bytes.
+func (r *Recording) Read() (*trace.Trace, error) {
+	return trace.Read(bytes.NewReader(r.CSV), r.Name+".csv")
+}
+
+// Judge reads the recording back and holds it against a profile.
+func (r *Recording) Judge(p *profiles.Profile, k kind.Kind, o judge.Options) (*result.Result, error) {
+	tr, err := r.Read()
+	if err != nil {
+		return nil, fmt.Errorf("trial: %w", err)
+	}
+	return judge.Judge(tr, p, k, o)
+}

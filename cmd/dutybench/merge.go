@@ -1,0 +1,75 @@
+package main
+
+import (
+	"slices"
+	"strings"
+
+	"dutybench/bench/guard"
+	"dutybench/bench/result"
+	"dutybench/bench/run"
+	"dutybench/profiles"
+	"dutybench/signal/trace"
+)
+
+// unjudged is the result of a test whose trace holds too little to judge.
+func unjudged(tr *trace.Trace, p *profiles.Profile) result.Result {
+	r := result.Result{
+		Schema: result.Schema, Source: tr.Source, Kind: p.Kind, Verdict: result.Undecided,
+		Profile:  result.Profile{Name: p.Name, Revision: p.Revision, SHA256: p.SHA256},
+		Sentence: "Undecided: the test ended before anything could be judged. Next: run it again.",
+		NextStep: "run it again",
+	}
+	r.Unit, _ = tr.Get(trace.KeyUnit)
+	r.Ended, _ = tr.Get(trace.KeyEnded)
+	return r
+}
+
+// merge puts what happened on the bench into what the trace says.
+//
+// A fault of the bench or its wiring takes the verdict: undecided, whatever
+// the trace shows, because it says nothing about the unit. After a trip or an
+// early end the unit cannot pass; where a person stopped the test, nothing is
+// decided at all. Else what the trace says stands.
+func merge(r result.Result, out *run.Outcome) result.Result {
+	r.Warnings = slices.Concat(r.Warnings, out.Warnings)
+	if out.Ended != "" {
+		r.Ended = out.Ended
+	}
+	switch {
+	case len(out.Faults) > 0:
+		f := out.Faults[0]
+		for _, other := range out.Faults[1:] {
+			r.Warnings = append(r.Warnings, other.Sentence)
+		}
+		undecide(&r, f.Sentence, f.Next)
+		r.Cause = &f.Cause
+		r.Causes = []result.CauseProbability{{Cause: f.Cause, Probability: 1, For: []string{f.Sentence}}}
+	case out.Trip != nil:
+		stopped := out.Trip.Rule == guard.StopPressed || out.Trip.Rule == guard.Cancelled || out.Trip.Rule == guard.Panicked
+		if stopped || r.Verdict == result.Pass || r.Cause == nil {
+			undecide(&r, out.Trip.Reason, out.Trip.Next)
+		}
+	case out.Ended != "" && r.Verdict == result.Pass:
+		undecide(&r, out.Ended, "Run the whole test.")
+	}
+	return r
+}
+
+// undecide leaves a result without verdict on the unit, and without a cause.
+func undecide(r *result.Result, why, next string) {
+	r.Verdict, r.Cause, r.Causes = result.Undecided, nil, nil
+	r.Inseparable, r.SeparatedBy, r.Carried, r.Reusable, r.Disproof = nil, "", nil, nil, ""
+	r.NextStep = next
+	r.Sentence = "Undecided: " + lowered(why)
+	if next != "" {
+		r.Sentence += " Next: " + lowered(next)
+	}
+}
+
+// lowered is a sentence as it stands after a colon.
+func lowered(s string) string {
+	if len(s) > 1 && s[1] >= 'A' && s[1] <= 'Z' {
+		return s // an abbreviation
+	}
+	return strings.ToLower(s[:min(1, len(s))]) + s[min(1, len(s)):]
+}

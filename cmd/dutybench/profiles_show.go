@@ -1,0 +1,241 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"dutybench/bench/kind"
+	"dutybench/bench/plot"
+	"dutybench/bench/report"
+	"dutybench/bench/result"
+	"dutybench/profiles"
+	"dutybench/signal/stat"
+	"dutybench/signal/trace"
+)
+
+func newProfilesShow(a *app) *cobra.Command {
+	width, ascii := 0, false
+	c := &cobra.Command{
+		Use: "show NAME|FILE", Short: "Show what a profile asks, its curve and its limits",
+		Args: one("profile, by name or file"),
+		RunE: a.do(func(_ *cobra.Command, args []string) error {
+			if err := checkWidth(width); err != nil {
+				return err
+			}
+			p, k, err := loadProfile(args[0])
+			if err != nil {
+				return err
+			}
+			if _, err := a.stdout.Write([]byte(showProfile(p, k, a.textOptions(width, ascii)))); err != nil {
+				return fmt.Errorf("writing the profile: %w", err)
+			}
+			return nil
+		}),
+	}
+	textFlags(c, &width, &ascii)
+	return c
+}
+
+func showProfile(p *profiles.Profile, k kind.Kind, o report.TextOptions) string {
+	if o.Width == 0 {
+		o.Width = textWidth
+	}
+	var b strings.Builder
+	line := func(key, format string, args ...any) { fill(&b, key, fmt.Sprintf(format, args...), keyColumn, o.Width) }
+	fmt.Fprintf(&b, "%s\n\n", p.Title)
+	line("Profile", "%s, revision %d, for a %s%s", p.Name, p.Revision, p.Kind, standing(p))
+	if p.PartRevision != "" {
+		line("Part", "revision %s", p.PartRevision)
+	}
+	line("Source", "%s", p.Source)
+	line("SHA-256", "%s", p.SHA256)
+	for _, s := range p.Notes {
+		line("Note", "%s", s)
+	}
+	b.WriteByte('\n')
+	showCommand(line, p.Command)
+	line("Supply", "%g V, from %g to %g V", p.Supply.Nominal_V, p.Supply.Low_V, p.Supply.High_V)
+	showLimits(line, p.Limits)
+	showFixture(line, p.Fixture)
+	b.WriteByte('\n')
+	if len(p.Good) == 0 {
+		line("Good units", "none measured yet, so only stated limits can be judged")
+	} else {
+		line("Good units", "%d, learned on %s at %.4g V and %.4g samples a second or more", len(p.Good), p.Learned.On, p.Learned.Supply_V, p.Learned.Rate_Hz)
+	}
+	for _, s := range p.Learned.Statement {
+		line("", "%s", s)
+	}
+	findings, curve := limitsOf(p, k)
+	if len(curve) > 0 {
+		b.WriteString("\nThe mean good unit, and the band in which one more good unit would lie:\n")
+		t := plot.Terminal{Width: o.Width, Unicode: o.Unicode, Colour: o.Colour}
+		b.WriteString(t.Curve(curve, "duty, %", "current, A"))
+	}
+	showFindings(&b, findings, p)
+	s := b.String()
+	if !o.Unicode {
+		s = plainSigns.Replace(s)
+	}
+	return s
+}
+
+// plainSigns says the same in plain letters.
+var plainSigns = strings.NewReplacer("±", "+/-", "°", "deg ", "–", "-", "−", "-", "≥", ">=", "≤", "<=", "×", "x", "…", "...")
+
+func showCommand(line func(key, format string, args ...any), c profiles.Command) {
+	way := ""
+	if c.Inverted {
+		way = ", a higher line duty asks for less"
+	}
+	line("Command", "%s at %g Hz ± %.3g %%, %s%s", c.Type, c.Frequency_Hz, 100*c.Tolerance, c.Drive, way)
+	if c.PullUp_Ohm > 0 {
+		line("", "its own pull-up of %g kohm to %g V", c.PullUp_Ohm/1000, c.PullUp_V)
+	}
+	line("", "stands still at %g %%, starts from %g %%, full from %g %%", c.Stop_pct, c.Wake_pct, c.Full_pct)
+	for _, w := range c.Reserved {
+		line("", "line duty reserved from %g to %g %%", w.From_pct, w.To_pct)
+	}
+	for i, q := range c.Law {
+		if i > 0 {
+			from := c.Law[i-1]
+			line("", "line duty %g to %g %%: command %g to %g %%", from.Line_pct, q.Line_pct, from.Command_pct, q.Command_pct)
+		}
+	}
+	known := func(s string) string {
+		if s == "" {
+			return "not known"
+		}
+		return s
+	}
+	line("No command", "cut wire: %s; stuck low: %s; stuck high: %s", known(c.Missing.Open), known(c.Missing.Low), known(c.Missing.High))
+}
+
+func showLimits(line func(key, format string, args ...any), l profiles.Limits) {
+	line("Guard", "%g A for at most %s, never above %g A", l.Current_A, duration(l.Time), l.Peak_A)
+	if l.Charge_C > 0 {
+		line("", "charging peak of up to %g C within %s", l.Charge_C, duration(l.ChargeTime))
+	}
+	for _, x := range []struct {
+		words string
+		d     time.Duration
+	}{{"without water at most %s", l.DryRun}, {"rest of %s between tests", l.Rest}, {"%s to start", l.StartTimeout}} {
+		if x.d > 0 {
+			line("", x.words, duration(x.d))
+		}
+	}
+}
+
+func showFixture(line func(key, format string, args ...any), f profiles.Fixture) {
+	s := f.Type
+	if f.Bore_mm > 0 {
+		s += fmt.Sprintf(", bore %g mm", f.Bore_mm)
+	}
+	if f.Lift_m > 0 {
+		s += fmt.Sprintf(", lift %g m", f.Lift_m)
+	}
+	if f.Fluid != "" {
+		s += ", " + f.Fluid
+	}
+	if f.LowTemp_C != 0 || f.HighTemp_C != 0 {
+		s += fmt.Sprintf(", %g to %g °C", f.LowTemp_C, f.HighTemp_C)
+	}
+	line("Fixture", "%s", s)
+	if f.Description != "" {
+		line("", "%s", f.Description)
+	}
+}
+
+func showFindings(b *strings.Builder, findings []result.Finding, p *profiles.Profile) {
+	rows := 0
+	for _, f := range findings {
+		if f.Low == nil && f.High == nil || f.Value == nil {
+			continue
+		}
+		if rows++; rows == 1 {
+			fmt.Fprintf(b, "\n%-22s %12s %12s %12s  %s\n", "Finding", "lowest", "mean", "highest", "unit")
+		}
+		fmt.Fprintf(b, "%-22s %12s %12s %12s  %s\n", f.Name, number(f.Low), number(f.Value), number(f.High), f.Unit)
+	}
+	for _, l := range p.Stated {
+		fmt.Fprintf(b, "stated by hand: %s from %s to %s %s (%s)\n", l.Finding, number(&l.Low), number(&l.High), l.Unit, l.Source)
+	}
+}
+
+func number(x *float64) string {
+	if finite(x) == nil {
+		return "any"
+	}
+	return plot.Short(*x, 4)
+}
+
+// limitsOf holds the mean good unit against its own profile, which shows the
+// limits that one more unit would be held to, and the curve with its band.
+func limitsOf(p *profiles.Profile, k kind.Kind) ([]result.Finding, []plot.Dot) {
+	if len(p.Good) == 0 || len(p.Grid) == 0 {
+		return nil, nil
+	}
+	zero := []float64{0, 0}
+	still := &trace.Trace{Source: p.Name, Columns: []trace.Column{
+		{Name: trace.ColTime, Values: []float64{0, 1}}, {Name: trace.ColDuty, Values: zero}, {Name: trace.ColCurrent, Values: zero}}}
+	m, err := k.Measure(still, p)
+	if err != nil {
+		return nil, nil
+	}
+	m.Values, m.Curve = nil, nil
+	for _, v := range p.Good[0].Values {
+		var xs []float64
+		for _, g := range p.Good {
+			if x, ok := g.Get(v.Name); ok && isFinite(x) {
+				xs = append(xs, x)
+			}
+		}
+		if len(xs) > 0 {
+			m.Values = append(m.Values, kind.Value{Name: v.Name, Unit: v.Unit, Q: stat.Quantity{Value: stat.Mean(xs)}})
+		}
+	}
+	for _, up := range []bool{true, false} {
+		for i, d := range p.Grid {
+			if x := meanAt(p, i, up); isFinite(x) {
+				at := float64(len(m.Curve)) // a time of its own for each
+				m.Curve = append(m.Curve, kind.Point{Duty_pct: d, Up: up, Current: stat.Quantity{Value: x}, Supply_V: math.NaN(), Start_s: at, End_s: at + 1})
+			}
+		}
+	}
+	a := k.Assess(m, p, kind.Conditions{})
+	var dots []plot.Dot
+	for _, q := range a.Curve {
+		d := plot.Dot{X: q.Duty, Y: q.Current, U: math.NaN(), Low: math.NaN(), High: math.NaN(), Up: q.Direction == "up"}
+		if q.Low != nil {
+			d.Low = *q.Low
+		}
+		if q.High != nil {
+			d.High = *q.High
+		}
+		dots = append(dots, d)
+	}
+	return a.Findings, dots
+}
+
+// meanAt is the good units' mean current at a duty of the grid, NaN when none
+// was measured there.
+func meanAt(p *profiles.Profile, i int, up bool) float64 {
+	var xs []float64
+	for _, g := range p.Good {
+		row := g.Down
+		if up {
+			row = g.Up
+		}
+		if i < len(row) && isFinite(row[i]) {
+			xs = append(xs, row[i])
+		}
+	}
+	if len(xs) == 0 {
+		return math.NaN()
+	}
+	return stat.Mean(xs)
+}

@@ -1,0 +1,242 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+
+	"github.com/spf13/cobra"
+
+	"dutybench/bench/kind"
+	"dutybench/bench/rig"
+	"dutybench/bench/run"
+	"dutybench/profiles"
+	"dutybench/signal/trace"
+)
+
+// defaultProfile is what `run` tests when nobody says.
+const defaultProfile = "aux-pump-60w"
+
+// runFlags are what a person says about one test.
+type runFlags struct {
+	profile, rig, fault, pace            string
+	seed                                 uint64
+	unit, operator, fixture, fluid, note string
+	primed, json, ascii, list            bool
+	page, trace                          string
+	width                                int
+}
+
+func newRun(a *app) *cobra.Command {
+	var f runFlags
+	c := &cobra.Command{
+		Use:   "run",
+		Short: "Test a unit on a rig, simulated or real",
+		Long: `Run carries out a full test of one unit and judges it: start-up, sweep of duty
+up and down, and what it does without a command. The trace and the verdict are
+kept as a record, with a page beside it.
+
+Without a rig a simulated one is used, with a unit of the profile's type. The
+supply is off before the first step and after the last, and goes off first when
+anything fails or Ctrl-C is pressed.`,
+		Example: `  dutybench run
+  dutybench run --fault drag:0.5
+  dutybench run --list-faults
+  dutybench run --profile aux-pump-20w --unit A17 --primed --json`,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return usage("run takes no argument %q; the profile is named with --profile, recorded traces are for judge", args[0])
+			}
+			return nil
+		},
+		RunE: a.do(func(c *cobra.Command, _ []string) error { return a.run(c.Context(), f) }),
+	}
+	fl := c.Flags()
+	fl.StringVar(&f.profile, "profile", defaultProfile, "`PROFILE` that the unit is judged against, by name or file")
+	fl.StringVar(&f.rig, "rig", rig.Sim, "`RIG`: sim, or a rig file")
+	fl.StringVar(&f.fault, "fault", "", "simulated fault, as `NAME[:SEVERITY]` with a severity of 0 to 1 (1 when left out)")
+	fl.BoolVar(&f.list, "list-faults", false, "explain the simulated faults, and end")
+	fl.Uint64Var(&f.seed, "seed", 1, "`N` draws the simulated unit and bench; the same number, the same test")
+	fl.StringVar(&f.pace, "pace", "fast", "`PACE`: fast, or real, where simulated time keeps to real time")
+	fl.StringVar(&f.unit, "unit", "", "`SERIAL` of the unit")
+	fl.StringVar(&f.operator, "operator", "", "`NAME` of who runs the test")
+	fl.StringVar(&f.fixture, "fixture", "", "`WORDS` on what the unit is mounted in, such as \"loop, 19 mm\"")
+	fl.StringVar(&f.fluid, "fluid", "", "`WORDS` on what the unit runs in, such as water")
+	fl.BoolVar(&f.primed, "primed", false, "your word that the loop is primed, bled and open")
+	fl.StringVar(&f.note, "note", "", "`WORDS` for the record")
+	fl.BoolVar(&f.json, "json", false, "print the result as one JSON object")
+	fl.StringVar(&f.page, "page", "", "write the page to `FILE`, - for standard output, instead of beside the record")
+	fl.StringVar(&f.trace, "trace", "", "write the trace to `FILE` too")
+	textFlags(c, &f.width, &f.ascii)
+	return c
+}
+
+// textFlags are how text is set.
+func textFlags(c *cobra.Command, width *int, ascii *bool) {
+	c.Flags().IntVar(width, "width", 0, "`N` characters a line (default: the terminal's, else 80)")
+	c.Flags().BoolVar(ascii, "ascii", false, "plain letters and signs only")
+}
+
+func (f *runFlags) check() error {
+	switch {
+	case f.pace != "fast" && f.pace != "real":
+		return usage("--pace %q: it is fast or real", f.pace)
+	case f.json && f.page == "-":
+		return usage("--json and --page - both want standard output; give the page a file")
+	case f.trace == "-":
+		return usage("--trace - is not possible, standard output is for the result; give the trace a file")
+	case f.rig != rig.Sim && f.fault != "":
+		return usage("--fault is for the simulated rig only")
+	}
+	return checkWidth(f.width)
+}
+
+func checkWidth(width int) error {
+	if width != 0 && (width < 60 || width > 1000) {
+		return usage("--width %d: give 60 to 1000 characters, or leave it out", width)
+	}
+	return nil
+}
+
+// run is the whole of `run`.
+func (a *app) run(ctx context.Context, f runFlags) error {
+	if err := f.check(); err != nil {
+		return err
+	}
+	p, k, err := loadProfile(f.profile)
+	if err != nil {
+		return err
+	}
+	if f.list {
+		return a.listFaults(p.Kind, f.width)
+	}
+	for _, path := range []string{f.page, f.trace} {
+		if path != "" && path != "-" {
+			if err := writable(path); err != nil {
+				return err
+			}
+		}
+	}
+	text, err := profileText(p)
+	if err != nil {
+		return err
+	}
+	store, err := a.openStore()
+	if err != nil {
+		return err
+	}
+	if f.unit == "" && f.rig == rig.Sim {
+		f.unit = fmt.Sprintf("simulated-%d", f.seed)
+	}
+	r, err := openRig(p, f)
+	if err != nil {
+		return err
+	}
+	t := &test{app: a, flags: f, profile: p, text: text, kind: k, rig: r, store: store}
+	out, err := t.drive(ctx)
+	if out == nil {
+		return err
+	}
+	if errors.Is(err, context.Canceled) {
+		return t.cancelled(out)
+	}
+	if err != nil && len(out.Faults) == 0 {
+		return errors.Join(err, t.salvage(out))
+	}
+	if err != nil {
+		fmt.Fprintln(a.stderr, "dutybench:", err)
+	}
+	return t.report(out)
+}
+
+// test is one test under way.
+type test struct {
+	*app
+	flags   runFlags
+	profile *profiles.Profile
+	text    []byte // of the profile
+	kind    kind.Kind
+	rig     *rig.Rig
+	store   keeper
+}
+
+// drive carries out the plan. The supply is off when it returns.
+func (t *test) drive(ctx context.Context) (*run.Outcome, error) {
+	ctx, stop := t.interrupt(ctx)
+	defer stop()
+	width, terminal := t.isTerminal(t.stderr)
+	switch {
+	case !terminal:
+		width = 0
+	case width < 20:
+		width = 80
+	}
+	p := &progress{w: t.stderr, width: width, now: t.now}
+	o := run.Options{Unit: t.flags.unit, Program: program(), Progress: p.show,
+		Salvage: func(out *run.Outcome) {
+			p.end()
+			if err := t.salvage(out); err != nil {
+				fmt.Fprintln(t.stderr, "dutybench:", err)
+			}
+		}}
+	if t.flags.pace == "real" {
+		o.Pace = run.RealTime(t.now, t.sleep)
+	}
+	out, err := run.Run(ctx, t.rig, t.kind.Plan(t.profile), t.profile, o)
+	p.end()
+	if cerr := t.rig.Close(); cerr != nil {
+		fmt.Fprintln(t.stderr, "dutybench: the rig did not close cleanly:", cerr)
+	}
+	return out, err
+}
+
+// cancelled keeps what there is of a test that a person or the system ended.
+func (t *test) cancelled(out *run.Outcome) error {
+	off := "The supply is off"
+	if out.Off.Verified {
+		off += fmt.Sprintf(" (measured: %.3f A)", math.Abs(out.Off.Current_A))
+	}
+	fmt.Fprintf(t.stderr, "dutybench: the test was cancelled. %s.\n", off)
+	t.status = exitError
+	if out.Trace.Len() == 0 {
+		fmt.Fprintln(t.stderr, "dutybench: nothing was measured, so nothing is kept.")
+		return nil
+	}
+	kept, err := t.keep(out)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(t.stderr, "dutybench: what was measured is kept as record %s, marked as cancelled:\n%s\n", kept.Result.Record, kept.TracePath)
+	if t.flags.json {
+		return writeJSON(t.stdout, refusal{kept.Result.Schema, kept.Result.Source, kept.Result.Ended, kept.Result.Record})
+	}
+	return nil
+}
+
+// salvage keeps the trace of a test that failed.
+func (t *test) salvage(out *run.Outcome) error {
+	if out.Trace.Len() == 0 {
+		return nil
+	}
+	kept, err := t.keep(out)
+	if err == nil {
+		fmt.Fprintf(t.stderr, "dutybench: what was measured is kept as record %s:\n%s\n", kept.Result.Record, kept.TracePath)
+	}
+	return err
+}
+
+// temperature is the mean of what the rig's sensor said; nil without one.
+func temperature(tr *trace.Trace) *float64 {
+	sum, n := 0.0, 0.0
+	for _, x := range tr.Values(trace.ColTemperature) {
+		if isFinite(x) {
+			sum, n = sum+x, n+1
+		}
+	}
+	if n == 0 {
+		return nil
+	}
+	mean := math.Round(10*sum/n) / 10
+	return &mean
+}
