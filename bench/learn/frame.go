@@ -106,9 +106,10 @@ func assume(p *profiles.Profile, units []measured) {
 		"The traces do not say how the unit is commanded or limited: command, supply range, limits and fixture here are assumed. Check them before a run; they do not enter a judgement of current.")
 }
 
+// round keeps so many significant digits.
 func round(x float64, digits int) float64 {
 	if x == 0 || math.IsInf(x, 0) || math.IsNaN(x) {
-		return 0
+		return x
 	}
 	f := math.Pow(10, float64(digits)-math.Ceil(math.Log10(math.Abs(x))))
 	return math.Round(x*f) / f

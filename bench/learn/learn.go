@@ -162,12 +162,16 @@ func (u measured) at(duty float64, up bool) float64 {
 	return sum / float64(n)
 }
 
+// digits that a measured value is written with: a hundredth of what the best
+// converter here resolves.
+const digits = 6
+
 // row fills the unit's row of a profile.
 func (u *measured) row(grid []float64) {
 	swept := false
 	for _, d := range grid {
-		u.up = append(u.up, u.at(d, true))
-		y := u.at(d, false)
+		u.up = append(u.up, round(u.at(d, true), digits))
+		y := round(u.at(d, false), digits)
 		swept = swept || !math.IsNaN(y)
 		u.down = append(u.down, y)
 	}

@@ -77,7 +77,7 @@ func floor(unit string) float64 {
 		return 0.05
 	case "%":
 		return 0.5
-	case "1":
+	case "": // a count
 		return 0.1
 	case "ohm":
 		return 0.005

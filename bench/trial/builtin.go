@@ -67,11 +67,7 @@ func Learned(name string) (*profiles.Profile, error) {
 		roundAll(g.Up)
 		roundAll(g.Down)
 		for j := range g.Values {
-			v := &g.Values[j]
-			v.X = rounded(v.X)
-			if v.Unit == "1" {
-				v.Unit = "" // a number without unit stands bare in a profile
-			}
+			g.Values[j].X = rounded(g.Values[j].X)
 		}
 	}
 	return p, nil

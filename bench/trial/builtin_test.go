@@ -3,6 +3,7 @@ package trial_test
 import (
 	"flag"
 	"math"
+	"os"
 	"path/filepath"
 	"testing"
 
@@ -34,6 +35,11 @@ func TestBuiltins(t *testing.T) {
 			}
 			p, err := profiles.Load(path, kinds.Section)
 			require.NoError(t, err)
+			data, err := os.ReadFile(path)
+			require.NoError(t, err)
+			again, err := profiles.Encode(p)
+			require.NoError(t, err)
+			assert.Equal(t, string(again), string(data), "the file stands as it is written: run with -update")
 			assert.True(t, p.Invented)
 			assert.Contains(t, p.Notes[0], "Invented")
 			assert.Contains(t, p.Notes[1], "simulated")

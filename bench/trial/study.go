@@ -161,3 +161,10 @@ func (t *Trial) Stray() bool {
 	}
 	return true
 }
+
+// Odd says that somebody should look at the trial: a good unit refused, a
+// faulty one passed or blamed on another side, or a stray.
+func (t *Trial) Odd() bool {
+	s := t.Score()
+	return t.Stray() || s == Wrong || s == Passed && t.Fault != ""
+}

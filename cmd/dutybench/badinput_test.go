@@ -15,6 +15,7 @@ func appendFloat(x float64) []byte { return strconv.AppendFloat(nil, x, 'g', -1,
 // One clear sentence for each bad trace, naming the file and where there is
 // one the line, and exit status 1.
 func TestBadTraces(t *testing.T) {
+	t.Parallel()
 	d := newDesk(t)
 	profile := d.learned(t)
 	head := "t_s,duty_pct,current_A\n"

@@ -11,6 +11,7 @@ import (
 )
 
 func TestJudgeForScripts(t *testing.T) {
+	t.Parallel()
 	d := newDesk(t)
 	profile := d.learned(t)
 	fine := d.record(t, "fine", 1, good)[0]

@@ -75,6 +75,7 @@ func TestProfilesCheck(t *testing.T) {
 }
 
 func TestLearnRefuses(t *testing.T) {
+	t.Parallel()
 	d := newDesk(t)
 	paths := d.record(t, "u", 6, good)
 	out := d.path("new.toml")
@@ -109,6 +110,7 @@ func TestLearnRefuses(t *testing.T) {
 }
 
 func TestLearnProvisionalAndOverwriting(t *testing.T) {
+	t.Parallel()
 	d := newDesk(t)
 	paths := d.record(t, "u", 7, good)
 	out := d.path("new.toml")
@@ -131,6 +133,7 @@ func TestLearnProvisionalAndOverwriting(t *testing.T) {
 
 // A bad unit among good ones is named and left out.
 func TestLearnNamesTheStranger(t *testing.T) {
+	t.Parallel()
 	d := newDesk(t)
 	paths := append(d.record(t, "u", 12, good), d.record(t, "stranger", 1, func(int) float64 { return 2.5 })...)
 	c := d.call(append([]string{"profiles", "learn", "--name", "new", "--out", d.path("new.toml")}, paths...)...)

@@ -21,7 +21,10 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 			n++
 		}
 	}
-	n += len(contrasts) + 2
+	n += 2 // the curve up and down
+	// Half of the rate of refusals goes to the contrasts: they are what tells
+	// a faulty curve from a good one, and the rest are many.
+	n, share := 2*n, 2*len(contrasts)
 	a := &kind.Assessment{NotTested: notTested}
 	e := evidence{checks: map[string]*check{}}
 	keep := func(k check) *check {
@@ -29,6 +32,7 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 		e.checks[k.Name] = &k
 		return &k
 	}
+	e.fit = newCurveFit(r)
 	var core []*check
 	for _, ru := range rules {
 		if k := keep(ru.hold(m.Get(ru.name), p, n)); k.core {
@@ -47,13 +51,12 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 		}
 	}
 	for _, ct := range contrasts {
-		keep(ct.hold(r, p, n))
+		keep(ct.hold(e.fit, p, share))
 	}
 	for _, f := range d.missingFindings(p, r) {
 		keep(f)
 	}
 	a.Curve = append(a.Curve, outside(m, r)...)
-	e.fit = newCurveFit(r)
 	e.state = d.state(m, p, r)
 	a.Stark = e.state != ran
 	if e.state == shorted && d.plugReversed(m) {

@@ -176,11 +176,7 @@ func phrase(k *check) string {
 	if k.Value == nil {
 		return words(k.Name) + " not measured"
 	}
-	unit := k.Unit
-	if unit == "1" {
-		unit = ""
-	}
-	s := fmt.Sprintf("%s %.3g %s", words(k.Name), *k.Value, unit)
+	s := strings.TrimSpace(fmt.Sprintf("%s %.3g %s", words(k.Name), *k.Value, k.Unit))
 	switch {
 	case k.Low != nil && k.High != nil:
 		s += fmt.Sprintf(" (good units %.3g to %.3g)", *k.Low, *k.High)

@@ -5,9 +5,10 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/mat"
+
 	"dutybench/bench/result"
 	"dutybench/profiles"
-	"dutybench/signal/stat"
 )
 
 // Names of the findings that come from the curve as a whole.
@@ -20,133 +21,147 @@ const (
 	FlatTop   = "flat_top"
 )
 
-// contrast is a combination of relative deviations that the data can carry,
-// where single coefficients of power in speed cannot: those are nearly
-// collinear over nine plateaus (ω against ω²: −0.99).
+// contrast is one direction in which a whole curve can lie off. Single
+// coefficients of power in speed are nearly collinear over nine plateaus (ω
+// against ω²: −0.99); a contrast is what the data can carry. Its pattern is
+// the relative change that a small fault makes; the weights are those that
+// tell the pattern best from what good units do anyway (Fisher's linear
+// discriminant, weights ~ Σ⁻¹·pattern with the good units' covariance Σ).
 type contrast struct {
 	name      string
 	low, high bool
 	about     string
-	// take combines deviations at the points; ok is false where the trace
-	// lacks the duties.
-	take func(pts []point, dev []float64) (float64, bool)
+	pattern   func(f *curveFit, i int) float64
 }
 
-// Shares of full speed that separate low, middle and high. At 0.5 of full
-// speed an eighth of the hydraulic power is left, and friction, linear in
-// speed, weighs four times what it does at full; above 0.8 the hydraulic part
-// is more than half of full.
-const (
-	lowX, highX = 0.55, 0.8
-)
+// shareOfFriction is φ for the patterns, in the middle of frictions; the
+// direction of a pattern hardly depends on it.
+const shareOfFriction = 0.2
 
 var contrasts = []contrast{
-	{Scale, true, true, "the whole curve too high or too low, in proportion", func(pts []point, dev []float64) (float64, bool) {
-		return over(pts, dev, func(q point) bool { return q.x >= lowX })
+	{Scale, true, true, "the whole curve too high or too low, in proportion", func(*curveFit, int) float64 { return 1 }},
+	{LowSpeed, false, true, "excess that is largest at low speed, as friction lifts a curve", func(f *curveFit, i int) float64 {
+		w := speed(f.x[i], shareOfFriction)
+		return w * (0.5 + 0.5*w) / f.level[i]
 	}},
-	{LowSpeed, true, true, "deviation at low speed less that at high speed: friction lifts it", func(pts []point, dev []float64) (float64, bool) {
-		a, ok := over(pts, dev, func(q point) bool { return q.x < lowX })
-		b, ok2 := over(pts, dev, func(q point) bool { return q.x >= highX })
-		return a - b, ok && ok2
+	{HighSpeed, true, true, "shortfall that grows with speed, as missing water lowers a curve", func(f *curveFit, i int) float64 {
+		w := speed(f.x[i], shareOfFriction)
+		return -w * w * w / f.level[i]
 	}},
-	{HighSpeed, true, true, "deviation in the middle less that at high speed: missing water lifts it", func(pts []point, dev []float64) (float64, bool) {
-		a, ok := over(pts, dev, func(q point) bool { return q.x >= 0.4 && q.x < highX })
-		b, ok2 := over(pts, dev, func(q point) bool { return q.x >= highX })
-		return a - b, ok && ok2
-	}},
-	{FlatTop, true, false, "the last rise of the curve against that of good units: a limit flattens it", func(pts []point, dev []float64) (float64, bool) {
-		top, next := topTwo(pts)
-		a, ok := over(pts, dev, func(q point) bool { return math.Abs(q.Duty_pct-top) < 0.6 })
-		b, ok2 := over(pts, dev, func(q point) bool { return math.Abs(q.Duty_pct-next) < 0.6 })
-		return a - b, ok && ok2 && next >= 0
-	}},
-}
-
-func over(pts []point, dev []float64, which func(point) bool) (float64, bool) {
-	var sum float64
-	n := 0
-	for i, q := range pts {
-		if which(q) {
-			sum += dev[i]
-			n++
+	{FlatTop, false, true, "shortfall of the highest duty against what the rest of the curve asks for: a limit flattens it", func(f *curveFit, i int) float64 {
+		if i == len(f.x)-1 {
+			return -1
 		}
-	}
-	if n == 0 {
-		return 0, false
-	}
-	return sum / float64(n), true
+		return 0
+	}},
 }
 
-// topTwo is the highest duty and the one at least 8 % below it.
-func topTwo(pts []point) (top, next float64) {
-	top, next = -1, -1
-	for _, q := range pts {
-		top = max(top, q.Duty_pct)
+// hold measures a contrast against that of each good unit. The value is the
+// size of the pattern in per cent of current where the pattern is largest.
+func (c contrast) hold(f *curveFit, p *profiles.Profile, m int) check {
+	k := check{Finding: result.Finding{Name: c.name, Unit: "%", Result: result.NotMeasured}}
+	if len(f.dev) < 3 || len(f.rows) < 5 {
+		k.Note = "it takes three duties that the profile knows too, and five good units"
+		return k
 	}
-	for _, q := range pts {
-		if q.Duty_pct <= top-8 {
-			next = max(next, q.Duty_pct)
-		}
+	g := make([]float64, len(f.dev))
+	largest := 0.0
+	for i := range g {
+		g[i] = c.pattern(f, i)
+		largest = max(largest, math.Abs(g[i]))
 	}
-	return top, next
-}
-
-// hold measures a contrast against that of each good unit.
-func (c contrast) hold(r *reference, p *profiles.Profile, m int) check {
-	f := check{Finding: result.Finding{Name: c.name, Unit: "%", Result: result.NotMeasured}}
-	v, ok := c.take(r.points, deviations(r.points))
+	for i := range g {
+		g[i] /= largest
+	}
+	w, ok := weights(f.rows, g)
 	if !ok {
-		f.Note = "the trace lacks the duties for it, or the profile does"
-		return f
+		k.Note = "the good units' curves are too alike to weigh duties against each other"
+		return k
 	}
-	n := fewest(r.points)
-	good := make([]float64, 0, n)
-	dev := make([]float64, len(r.points))
-	for k := range n {
-		for i, q := range r.points {
-			dev[i] = q.good[k] - q.mean
-		}
-		g, _ := c.take(r.points, dev)
-		good = append(good, g)
+	v, u2 := 0.0, 0.0
+	for i := range w {
+		v += w[i] * f.dev[i]
+		u2 += w[i] * w[i] * f.u[i] * f.u[i]
 	}
-	var u2 float64
-	for _, q := range r.points {
-		u2 += q.u * q.u
-	}
-	u := math.Sqrt(u2) / float64(len(r.points)) * 2 // two groups of points, each about half
-	mean, sd := stat.MeanSD(good)
-	sd = max(sd, least)
+	sd, u := spreadOf(f.rows, g, w), math.Sqrt(u2)
 	side := 1
 	if c.low && c.high {
 		side = 2
 	}
-	k := factor(n, m, side)
-	z := (v - mean) / math.Hypot(sd, u)
-	f.z, f.k, f.down = onSide(z, c.low, c.high), k, v < mean
+	z := v / math.Hypot(sd, u)
+	k.z, k.k, k.down = onSide(z, c.low, c.high), factor(len(f.rows), m, side), v < 0
 	low, high := math.NaN(), math.NaN()
 	if c.low {
-		low = 100 * (mean - k*sd)
+		low = -100 * k.k * sd
 	}
 	if c.high {
-		high = 100 * (mean + k*sd)
+		high = 100 * k.k * sd
 	}
 	if l, ok := stated(p, c.name); ok {
 		low, high = l.Low, l.High
 	}
 	x, e := 100*v, 200*u
-	f.Value, f.Uncertainty, f.K, f.Spread = &x, &e, 2, &z
-	f.Low, f.High = finite(low), finite(high)
-	f.Result = outcome(x, math.Sqrt(max(0, 1e4*(u*u-sd*sd))), low, high)
-	f.Note = c.about
-	return f
+	k.Value, k.Uncertainty, k.K, k.Spread = &x, &e, 2, &z
+	k.Low, k.High = finite(low), finite(high)
+	k.Result = outcome(x, 100*math.Sqrt(max(0, u*u-sd*sd)), low, high)
+	k.Note = c.about
+	return k
 }
 
-func deviations(pts []point) []float64 {
-	d := make([]float64, len(pts))
-	for i, q := range pts {
-		d[i] = q.dev
+// weights are Σ⁻¹g/(gᵀΣ⁻¹g): applied to a curve that is off by a times the
+// pattern they give a.
+func weights(rows [][]float64, g []float64) ([]float64, bool) {
+	cov := goodCovariance(rows)
+	if cov == nil {
+		return nil, false
 	}
-	return d
+	n := len(g)
+	for i := range n {
+		cov.SetSym(i, i, cov.At(i, i)+least*least)
+	}
+	var chol mat.Cholesky
+	var w mat.VecDense
+	pattern := mat.NewVecDense(n, slices.Clone(g))
+	if !chol.Factorize(cov) || chol.SolveVecTo(&w, pattern) != nil {
+		return nil, false
+	}
+	scale := mat.Dot(&w, pattern)
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = w.AtVec(i) / scale
+	}
+	return out, true
+}
+
+// spreadOf is the standard deviation of a contrast among good units. Weights
+// made from the same units that they are then applied to look sharper than
+// they are, so each unit is measured with the weights of the others.
+func spreadOf(rows [][]float64, g, w []float64) float64 {
+	n := len(rows)
+	var ss float64
+	for k := range rows {
+		others := slices.Delete(slices.Clone(rows), k, k+1)
+		wk, ok := weights(others, g)
+		if !ok {
+			wk = w
+		}
+		var v float64
+		for i := range g {
+			var mean float64
+			for _, o := range others {
+				mean += o[i] / float64(n-1)
+			}
+			v += wk[i] * (rows[k][i] - mean)
+		}
+		ss += v * v
+	}
+	var floor float64
+	for i := range w {
+		floor += w[i] * w[i] * least * least
+	}
+	// A unit's distance from the mean of the others is wider than from the
+	// true mean by √(1+1/(n−1)).
+	return math.Sqrt(max(ss/float64(n)/(1+1/float64(n-1)), floor))
 }
 
 // fewest is how many good units every point has.

@@ -16,6 +16,8 @@ type curveFit struct {
 	level []float64 // good units' current, share of full
 	quiet float64   // share of full
 	dev   []float64
+	u     []float64   // relative standard uncertainty of measurement
+	rows  [][]float64 // ln of each good unit's current, one row a unit
 	chol  mat.Cholesky
 	ok    bool
 	count float64
@@ -40,25 +42,24 @@ func newCurveFit(r *reference) *curveFit {
 	}
 	f.quiet = r.quiet / r.full_A
 	n := fewest(r.points)
-	var u []float64
-	rows := make([][]float64, n)
+	f.rows = make([][]float64, n)
 	for _, g := range byDuty(r.points) {
 		var x, lv, d, uu float64
 		for _, q := range g {
 			k := float64(len(g))
 			x, lv, d, uu = x+q.x/k, lv+q.level/k, d+q.dev/k, uu+q.u*q.u/k/k
 		}
-		f.x, f.level, f.dev, u = append(f.x, x), append(f.level, lv/r.full_A), append(f.dev, d), append(u, math.Sqrt(uu))
-		for k := range rows {
+		f.x, f.level, f.dev, f.u = append(f.x, x), append(f.level, lv/r.full_A), append(f.dev, d), append(f.u, math.Sqrt(uu))
+		for k := range f.rows {
 			var v float64
 			for _, q := range g {
 				v += q.good[k] / float64(len(g))
 			}
-			rows[k] = append(rows[k], v)
+			f.rows[k] = append(f.rows[k], v)
 		}
 	}
 	f.count = float64(len(f.dev))
-	good := goodCovariance(rows)
+	good := goodCovariance(f.rows)
 	cov := mat.NewSymDense(len(f.dev), nil)
 	for i := range f.dev {
 		for j := i; j < len(f.dev); j++ {
@@ -67,7 +68,7 @@ func newCurveFit(r *reference) *curveFit {
 				c += good.At(i, j) * (1 + 1/float64(n))
 			}
 			if i == j {
-				c += u[i]*u[i] + least*least
+				c += f.u[i]*f.u[i] + least*least
 			}
 			cov.SetSym(i, j, c)
 		}
@@ -126,12 +127,14 @@ func (f *curveFit) distance(s shape) float64 {
 		return 0
 	}
 	price := 0.5 * math.Log(f.count)
-	if s == any_ {
-		// Any curve at all: misses by what noise alone would, and costs as
-		// many constants as the richest law here needs.
-		return f.count/2 + 3*price
-	}
+	// Any curve at all misses by what noise alone would, and costs as many
+	// constants as the richest law here needs.
+	free := f.count/2 + 3*price
 	switch s {
+	case changed:
+		return free
+	case any_:
+		return min(free, f.distance(level))
 	case level:
 		return f.chi2(func(int) float64 { return 0 }) / 2
 	case scaled:

@@ -228,13 +228,13 @@ func finite(x float64) *float64 {
 	return &x
 }
 
-// unitFor is the unit that a finding is given in.
+// unitFor is the unit that a finding is given in; a count has none.
 func unitFor(name string) string {
 	switch name {
 	case SwitchOnCharge:
 		return "C"
 	case StartAttempts, DropOuts:
-		return "1"
+		return ""
 	case Quiet, StartPeak, StartLevel, Full:
 		return "A"
 	case StartDelay, StartSettle:

@@ -233,7 +233,7 @@ func (d *detail) measureStart(tr *trace.Trace, m *kind.Measured) {
 		return
 	}
 	dt := 1 / max(tr.Rate(), 1)
-	add(m, StartAttempts, "1", stat.Exact(float64(len(s.Attempts))))
+	add(m, StartAttempts, "", stat.Exact(float64(len(s.Attempts))))
 	if len(s.Attempts) == 0 {
 		for _, n := range []string{StartDelay, StartSettle, StartLevel, StartPeak} {
 			miss(m, n, unitFor(n), "the unit made no attempt to start")

@@ -112,7 +112,7 @@ var modes = []mode{
 		disproof: "a supply or signal that drops out at the plug at the same instants",
 		next:     "move the plug and leads while it runs: drop-outs that follow are contacts, the rest are the board's",
 		reuse:    []string{mech}},
-	{name: "hobbling", cause: result.ControlBoard, state: ran, shape: any_, needs: []string{"-" + StartLevel, StartAttempts}, explains: []string{StartDelay, StartSettle, StartPeak, Rotation, Unrest, Hysteresis, DropOuts}, prior: often,
+	{name: "hobbling", cause: result.ControlBoard, state: ran, shape: changed, needs: []string{"-" + StartLevel, StartAttempts}, explains: []string{StartDelay, StartSettle, StartPeak, Rotation, Unrest, Hysteresis, DropOuts}, prior: often,
 		seen:     "the unit starts with a fraction of the usual effort and runs rough and weak: not all phases are driven",
 		disproof: "three equal resistances between the motor's phases and a board that drives another motor",
 		next:     "measure the three phase resistances at the motor's terminals: equal means the board, unequal the winding",

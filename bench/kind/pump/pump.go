@@ -30,6 +30,12 @@ type Section struct {
 	Hydraulics string `toml:"hydraulics" comment:"centrifugal, peripheral, displacement or unknown"`
 }
 
+// Unknown fills a section of which nothing is known, as for a profile learned
+// from traces alone.
+func (s *Section) Unknown() {
+	*s = Section{Regulation: "unknown", Drive: "unknown", Hydraulics: "unknown"}
+}
+
 // Kind is the pump.
 type Kind struct{}
 

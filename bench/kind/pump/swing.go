@@ -58,7 +58,7 @@ func (d *detail) measureSwing(tr *trace.Trace, m *kind.Measured) {
 			}
 		}
 	}
-	add(m, DropOuts, "1", stat.Exact(float64(drops)))
+	add(m, DropOuts, "", stat.Exact(float64(drops)))
 	if len(lines) < 2 {
 		why := "the sampling is too slow, or the plateaus too short, for anything at shaft speed"
 		miss(m, Rotation, "%", why)

@@ -55,8 +55,8 @@ func grade(severity, half, full float64) float64 {
 // steady current by at most about five standard deviations of good units;
 // TestGradedFaultsAtHalf measures it.
 const (
-	dragHalf, dragFull       = 0.80, 4.0  // extra Coulomb torque over the unit's own
-	rubHalf, rubFull         = 2.8, 10.0  // peak of the rub over the unit's Coulomb torque
+	dragHalf, dragFull       = 0.85, 4.0  // extra Coulomb torque over the unit's own
+	rubHalf, rubFull         = 3.05, 10.0 // peak of the rub over the unit's Coulomb torque
 	gasHalf, gasFull         = 0.17, 0.85 // share of the water that bubbles displace
 	dryDragHalf, dryDragFull = 0.35, 1.50 // extra Coulomb torque of a badly lubricated bearing
 	unrestHalf, unrestFull   = 0.06, 0.25 // standard deviation of the flow's unrest
@@ -71,7 +71,7 @@ const (
 // speed gives way under a load, so the same number of standard deviations
 // takes a stronger fault.
 const (
-	voltageFriction  = 1.25
+	voltageFriction  = 1.17
 	voltageHydraulic = 1.75
 	voltagePower     = 1.35
 )

@@ -1,0 +1,58 @@
+package trial_test
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"dutybench/bench/kinds"
+	"dutybench/bench/result"
+	"dutybench/bench/trial"
+)
+
+func judged(fault string, v result.Verdict, cause result.Cause, set ...result.Cause) trial.Trial {
+	r := &result.Result{Verdict: v, Inseparable: set}
+	if cause != "" {
+		r.Cause = &cause
+	}
+	return trial.Trial{Profile: "p", Simulated: kinds.Simulated{Fault: fault, Severity: 0.5}, Result: r}
+}
+
+func TestScore(t *testing.T) {
+	const board, mech, water, wire = result.ControlBoard, result.Mechanical, result.Hydraulic, result.Wiring
+	for name, c := range map[string]struct {
+		trial trial.Trial
+		score trial.Score
+		stray bool
+	}{
+		"good, passed":               {judged("", result.Pass, ""), trial.Passed, false},
+		"good, refused":              {judged("", result.Fail, board), trial.Wrong, false},
+		"good, undecided":            {judged("", result.Undecided, board), trial.Wrong, true},
+		"faulty, passed":             {judged("drag", result.Pass, ""), trial.Passed, false},
+		"right":                      {judged("drag", result.Fail, mech), trial.Right, false},
+		"right but undecided":        {judged("drag", result.Undecided, mech), trial.Right, true},
+		"wiring is always undecided": {judged("line-resistance", result.Undecided, wire), trial.Right, false},
+		"water too":                  {judged("blocked-outlet", result.Undecided, water), trial.Right, false},
+		"wrong":                      {judged("drag", result.Fail, water), trial.Wrong, false},
+		"a listed set":               {judged("unplugged", result.Undecided, board, board, wire), trial.Named, false},
+		"a listed set, own side":     {judged("board-dead", result.Undecided, board, board, wire), trial.Right, false},
+		"another set":                {judged("unplugged", result.Undecided, board, board, wire, mech), trial.Wrong, true},
+		"no list for this":           {judged("power-limit", result.Undecided, water, board, water), trial.Wrong, true},
+	} {
+		assert.Equal(t, c.score, c.trial.Score(), name)
+		assert.Equal(t, c.stray, c.trial.Stray(), name)
+	}
+}
+
+func TestTableText(t *testing.T) {
+	table := trial.Table{Trials: []trial.Trial{
+		judged("", result.Pass, ""), judged("drag", result.Fail, result.Mechanical), judged("drag", result.Fail, result.Hydraulic),
+	}}
+	var b strings.Builder
+	require.NoError(t, table.WriteText(&b))
+	assert.Contains(t, b.String(), "good units refused               0 of    1    0.0 % (0.0 to 97.5)") // 1 − 0.025, Clopper and Pearson
+	assert.Contains(t, b.String(), "faulty units attributed          1 of    2   50.0 % (1.3 to 98.7)") // 1 − √0.975 = 0.0126
+	require.NoError(t, (&trial.Table{}).WriteText(&b), "an empty study has a table too")
+}
