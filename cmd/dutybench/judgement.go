@@ -117,14 +117,12 @@ func (j *judgement) one(path string) told {
 	if j.many && !j.flags.json {
 		fmt.Fprintf(&b, "%s:\n", path)
 	}
-	quiet := *j.app // writes into this trace's own words
-	quiet.stdout = &b
 	if j.flags.page != "" {
-		if err := quiet.writePage(&in, j.flags.page); err != nil {
+		if err := writePage(&b, &in, j.flags.page); err != nil {
 			return j.refuse(path, err)
 		}
 	}
-	if err := quiet.tell(in, j.flags.json, j.flags.page == "-", j.textOptions(j.flags.width, j.flags.ascii)); err != nil {
+	if err := tell(&b, in, j.flags.json, j.flags.page == "-", j.textOptions(j.flags.width, j.flags.ascii)); err != nil {
 		return j.refuse(path, err)
 	}
 	return told{out: b.Bytes(), status: r.Exit(), verdict: r.Verdict}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"path/filepath"
 	"strings"
 
@@ -125,7 +126,7 @@ func (t *test) report(out *run.Outcome) error {
 	t.status = result.WorstExit(t.status, in.Result.Exit())
 	text := t.textOptions(t.flags.width, t.flags.ascii)
 	if err != nil && in.Result.Schema != 0 {
-		return errors.Join(err, t.tell(in, t.flags.json, false, text)) // what was found is not lost
+		return errors.Join(err, tell(t.stdout, in, t.flags.json, false, text)) // what was found is not lost
 	}
 	if err != nil {
 		return err
@@ -138,35 +139,34 @@ func (t *test) report(out *run.Outcome) error {
 	if page == "" {
 		page = t.store.PagePath(id)
 	}
-	if err := t.writePage(&in, page); err != nil {
+	if err := writePage(t.stdout, &in, page); err != nil {
 		return fmt.Errorf("record %s is kept, but its page is not: %w", in.Result.Record, err)
 	}
-	return t.tell(in, t.flags.json, page == "-", text)
+	return tell(t.stdout, in, t.flags.json, page == "-", text)
 }
 
-// writePage writes the page for people to a file, or for "-" to standard
-// output.
-func (a *app) writePage(in *report.Input, path string) error {
+// writePage writes the page for people to a file, or for "-" to w.
+func writePage(w io.Writer, in *report.Input, path string) error {
 	var b bytes.Buffer
 	if err := report.Page(&b, *in); err != nil {
 		return err
 	}
 	if path == "-" {
-		_, err := a.stdout.Write(b.Bytes())
+		_, err := w.Write(b.Bytes())
 		return err
 	}
 	in.Page = path
 	return writeFile(path, b.Bytes())
 }
 
-// tell prints a result: as JSON, as text, or not at all when the page has
+// tell writes a result: as JSON, as text, or not at all when the page has
 // taken standard output.
-func (a *app) tell(in report.Input, asJSON, silent bool, o report.TextOptions) error {
+func tell(w io.Writer, in report.Input, asJSON, silent bool, o report.TextOptions) error {
 	switch {
 	case asJSON:
-		return writeJSON(a.stdout, object{in.Result, in.Page})
+		return writeJSON(w, object{in.Result, in.Page})
 	case silent:
 		return nil
 	}
-	return report.Text(a.stdout, in, o)
+	return report.Text(w, in, o)
 }

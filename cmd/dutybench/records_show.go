@@ -78,8 +78,8 @@ func (a *app) showRecord(name string, f showFlags) error {
 		if _, err := os.Stat(page); err == nil {
 			in.Page = page
 		}
-	} else if err := a.writePage(&in, f.page); err != nil {
+	} else if err := writePage(a.stdout, &in, f.page); err != nil {
 		return err
 	}
-	return a.tell(in, f.json, f.page == "-", a.textOptions(f.width, f.ascii))
+	return tell(a.stdout, in, f.json, f.page == "-", a.textOptions(f.width, f.ascii))
 }

@@ -11,6 +11,7 @@ import (
 
 const (
 	smooth_s = 0.005 // envelope: over several PWM and commutation periods, well under an attempt
+	charge_s = 0.001 // the input capacitor charges at switch-on in less than this
 	skip_s   = 0.050 // after switch-on: a charging peak lasts under a millisecond, a board boots in tens
 	bridge_s = 0.100 // an open phase leaves gaps of a third of an electrical turn: 67 ms at 5 Hz, where ramps begin
 	brief_s  = 0.015 // shorter than this is no attempt: alignment alone takes tens of milliseconds
@@ -34,6 +35,8 @@ type envelope struct {
 	t, y        []float64
 	rest, noise float64
 	window      int
+	charged     int       // first sample after the charging peak at switch-on
+	scratch     []float64 // for quantiles
 }
 
 // Find reads the start of the first commanded run in a trace. stop_pct is the
@@ -51,7 +54,7 @@ func Find(tr *trace.Trace, stop_pct float64, expect func(duty_pct float64) float
 	e := newEnvelope(tr, on, cmd, end)
 	s.Rest_A = e.rest
 	steps := within(step.Find(tr), cmd, end)
-	high := quantile(e.y[cmd:end], 0.995)
+	high := e.quantile(cmd, end, 0.995)
 	first := firstRunning(e, steps, high, expect)
 	s.Ran = first >= 0
 	if !s.Ran {
@@ -59,7 +62,7 @@ func Find(tr *trace.Trace, stop_pct float64, expect func(duty_pct float64) float
 		return s
 	}
 	until := steps[first].To
-	s.Attempts = e.merge(tr, e.attempts(tr, cmd, until, e.rest), steps[:first+1], until)
+	s.Attempts = e.merge(e.attempts(tr, cmd, until, e.rest), steps[:first+1])
 	if len(s.Attempts) == 0 { // so soft a start that no burst stands out
 		s.Attempts = []Attempt{e.measure(tr, e.firstAbove(cmd, until), until, e.rest)}
 	}
@@ -102,6 +105,7 @@ func newEnvelope(tr *trace.Trace, on, cmd, end int) *envelope {
 		e.window = max(1, int(r*smooth_s))
 	}
 	movingMean(e.y, x, e.window)
+	e.charged = e.dropCharge(on)
 	from := on
 	for from < cmd && t[from] < t[on]+skip_s {
 		from++
@@ -111,10 +115,10 @@ func newEnvelope(tr *trace.Trace, on, cmd, end int) *envelope {
 		e.noise = stat.RobustSD(quiet)
 	} else {
 		// Commanded from the first sample on: the lowest the current ever is.
-		e.rest = max(0, quantile(e.y[cmd:end], 0.005))
+		e.rest = max(0, e.quantile(cmd, end, 0.005))
 	}
 	if e.noise == 0 {
-		e.noise = differenceNoise(e.y[cmd:end], e.window)
+		e.noise = e.differenceNoise(cmd, end)
 	}
 	if c := tr.Column(trace.ColCurrent); c != nil {
 		e.noise = max(e.noise, c.Resolution/math.Sqrt(12))
@@ -122,8 +126,30 @@ func newEnvelope(tr *trace.Trace, on, cmd, end int) *envelope {
 	return e
 }
 
+// dropCharge takes the charging peak off the envelope: a unit that is
+// commanded as it is switched on has both at once. What is left there is at
+// most what follows. It returns the first sample after the peak.
+func (e *envelope) dropCharge(on int) int {
+	if on < 0 || on > 0 && e.t[on] == e.t[on-1] {
+		return max(on, 0)
+	}
+	charged := on
+	for charged < len(e.t) && e.t[charged] < e.t[on]+charge_s {
+		charged++
+	}
+	after := min(charged+e.window/2+1, len(e.y)-1)
+	for i := max(on-e.window/2, 0); i < after; i++ {
+		e.y[i] = min(e.y[i], e.y[after])
+	}
+	return charged
+}
+
 // movingMean is the mean of the w samples centred at each instant.
 func movingMean(dst, x []float64, w int) {
+	if w <= 1 {
+		copy(dst, x)
+		return
+	}
 	half := w / 2
 	var sum float64
 	n, tail := 0, 0
@@ -143,17 +169,19 @@ func movingMean(dst, x []float64, w int) {
 	}
 }
 
-// differenceNoise is the noise of a smoothed signal from differences one
-// window apart; half of them see no event.
-func differenceNoise(y []float64, w int) float64 {
-	if len(y) <= w {
+// differenceNoise is the noise of the envelope from differences one window
+// apart; half of them see no event.
+func (e *envelope) differenceNoise(from, to int) float64 {
+	stride := 1 + (to-from)/thinned
+	d := e.scratch[:0]
+	for i := from + e.window; i < to; i += stride {
+		d = append(d, math.Abs(e.y[i]-e.y[i-e.window]))
+	}
+	e.scratch = d
+	if len(d) == 0 {
 		return 0
 	}
-	d := make([]float64, 0, len(y))
-	for i := w; i < len(y); i++ {
-		d = append(d, math.Abs(y[i]-y[i-w]))
-	}
-	return 1.4826 * stat.MedianInPlace(d) / math.Sqrt2
+	return 1.4826 * stat.Select(d, len(d)/2) / math.Sqrt2
 }
 
 func within(steps []step.Step, from, to int) []step.Step {
@@ -175,15 +203,15 @@ func firstRunning(e *envelope, steps []step.Step, high float64, expect func(floa
 	var duty, level []float64
 	first := -1
 	for i, s := range steps {
-		half := e.y[(s.From+s.To)/2 : s.To]
-		low := quantile(half, 0.25) - e.rest
-		if low < max(8*e.noise, runningShare*(high-e.rest)/8) || quantile(half, 0.95)-e.rest > 3*low {
+		half := e.thin((s.From+s.To)/2, s.To)
+		low := rank(half, 0.25) - e.rest
+		if low < max(8*e.noise, runningShare*(high-e.rest)/8) || rank(half, 0.95)-e.rest > 3*low {
 			continue
 		}
 		if first < 0 && (expect == nil || !(low < runsShare*expect(s.Duty_pct))) {
 			first = i
 		}
-		duty, level = append(duty, s.Duty_pct), append(level, quantile(half, 0.5)-e.rest)
+		duty, level = append(duty, s.Duty_pct), append(level, rank(half, 0.5)-e.rest)
 	}
 	if first < 0 || len(level)*2 <= len(steps)-first {
 		return -1
@@ -199,7 +227,7 @@ func firstRunning(e *envelope, steps []step.Step, high float64, expect func(floa
 // lowState is the level between attempts of a unit that never ran: awake, or
 // asleep.
 func lowState(e *envelope, cmd, end int) float64 {
-	return max(e.rest, quantile(e.y[cmd:end], 0.10))
+	return max(e.rest, e.quantile(cmd, end, 0.10))
 }
 
 // firstAbove is the first sample that stands clear of rest.
@@ -243,20 +271,21 @@ func (e *envelope) attempts(tr *trace.Trace, from, to int, low float64) []Attemp
 }
 
 func (e *envelope) measure(tr *trace.Trace, from, to int, low float64) Attempt {
-	x := tr.Current()[from:to]
+	x := tr.Current()[min(max(from, e.charged), to-1):to]
 	a := Attempt{Start_s: e.t[from], Length_s: e.t[to-1] - e.t[from], Mean_A: stat.Mean(x), Peak_A: slices.Max(x)}
 	// Gaps can be told where an electrical turn at the start of a ramp, about
 	// 5 Hz, holds dozens of samples.
 	a.Empty = math.NaN()
 	if tr.Rate() >= 200 {
-		gone := low + max(emptyShare*(quantile(x, 0.9)-low), 3*e.noise*math.Sqrt(float64(e.window)))
+		e.scratch = thin(e.scratch[:0], x)
+		gone := low + max(emptyShare*(rank(e.scratch, 0.9)-low), 3*e.noise*math.Sqrt(float64(e.window)))
 		n := 0
 		for _, v := range x {
 			if v < gone {
 				n++
 			}
 		}
-		a.Empty = float64(n) / float64(to-from)
+		a.Empty = float64(n) / float64(len(x))
 	}
 	return a
 }
@@ -264,8 +293,9 @@ func (e *envelope) measure(tr *trace.Trace, from, to int, low float64) Attempt {
 // merge drops bursts that are a running unit speeding up after a step of
 // duty: they follow the step at once, and the current before them had not
 // gone back to rest. Bursts after the unit has once run for half of a step
-// are no attempts either.
-func (e *envelope) merge(tr *trace.Trace, a []Attempt, steps []step.Step, until int) []Attempt {
+// are no attempts either. The last of the steps is the first that it ran
+// through.
+func (e *envelope) merge(a []Attempt, steps []step.Step) []Attempt {
 	if len(a) == 0 {
 		return a
 	}
@@ -273,13 +303,33 @@ func (e *envelope) merge(tr *trace.Trace, a []Attempt, steps []step.Step, until 
 	height := a[0].Peak_A - e.rest
 	for _, b := range a[1:] {
 		prev := out[len(out)-1]
-		if b.Peak_A-e.rest < equalShare*height || followsStep(e.t, steps, b.Start_s) && e.lowest(prev.Start_s+prev.Length_s, b.Start_s) > e.rest+4*e.noise {
+		switch {
+		case b.Peak_A-e.rest < equalShare*height,
+			followsStep(e.t, steps, b.Start_s) && e.lowest(prev.Start_s+prev.Length_s, b.Start_s) > e.rest+4*e.noise,
+			e.ranBefore(steps[len(steps)-1], b.Start_s):
 			continue
 		}
 		height = max(height, b.Peak_A-e.rest)
 		out = append(out, b)
 	}
 	return out
+}
+
+// ranBefore says that the unit ran for half of a step before an instant: it
+// drew at least half of what it draws at the end.
+func (e *envelope) ranBefore(s step.Step, at_s float64) bool {
+	from, end := e.t[s.From], e.t[s.To-1]
+	if at_s-from < (end-from)/2 {
+		return false
+	}
+	half := e.rest + (e.quantile((s.From+s.To)/2, s.To, 0.5)-e.rest)/2
+	var ran float64
+	for i := s.From + 1; i < s.To && e.t[i] < at_s; i++ {
+		if e.y[i] > half {
+			ran += e.t[i] - e.t[i-1]
+		}
+	}
+	return ran >= (end-from)/2
 }
 
 func followsStep(t []float64, steps []step.Step, at_s float64) bool {
@@ -298,7 +348,7 @@ func (e *envelope) lowest(from_s, to_s float64) float64 {
 	if j <= i {
 		return e.rest
 	}
-	return quantile(e.y[i:j], 0.05)
+	return e.quantile(i, j, 0.05)
 }
 
 // settled is the last instant at which the current enters a band around the
@@ -315,17 +365,32 @@ func settled(e *envelope, s step.Step, start_s float64) float64 {
 	return start_s
 }
 
-// quantile is the p quantile of x. A long stretch of a smoothed signal is
-// thinned first: 4,000 samples give the level to a hundredth of its rank.
-func quantile(x []float64, p float64) float64 {
-	if len(x) == 0 {
-		return math.NaN()
-	}
-	stride := 1 + len(x)/4000
-	c := make([]float64, 0, len(x)/stride+1)
+// thinned is how many samples of a stretch are looked at for its quantiles:
+// 4,000 of a smoothed signal give a level to a hundredth of its rank.
+const thinned = 4000
+
+// quantile is the p quantile of a stretch of the envelope.
+func (e *envelope) quantile(from, to int, p float64) float64 {
+	return rank(e.thin(from, to), p)
+}
+
+// thin is a stretch of the envelope, thinned, in the scratch: to be used
+// before the next call.
+func (e *envelope) thin(from, to int) []float64 {
+	e.scratch = thin(e.scratch[:0], e.y[from:to])
+	return e.scratch
+}
+
+func thin(dst, x []float64) []float64 {
+	stride := 1 + len(x)/thinned
 	for i := 0; i < len(x); i += stride {
-		c = append(c, x[i])
+		dst = append(dst, x[i])
 	}
-	slices.Sort(c)
-	return c[int(p*float64(len(c)-1))]
+	return dst
+}
+
+// rank is the p quantile of x, which it puts in another order; NaN when x is
+// empty.
+func rank(x []float64, p float64) float64 {
+	return stat.Select(x, int(p*float64(len(x)-1)))
 }

@@ -23,14 +23,18 @@ type Plateau struct {
 	// Drift_A is how far the mean still moves over the settled part, last
 	// third against first.
 	Drift_A float64
-	// Settled is false when no part of the step was free of settling.
+	// Settled is false when no part of the step was free of settling. A step
+	// of fewer than 16 samples cannot tell and counts as settled.
 	Settled bool
 }
 
 // blocks is how many blocks a step is cut into to find its settled part:
 // enough that a fifth of the step can be told from the rest, few enough that
 // a block's mean is quiet.
-const blocks = 50
+const (
+	blocks      = 50
+	leastBlocks = 8
+)
 
 // Settle finds the settled part of a step and measures it.
 //
@@ -42,17 +46,20 @@ const blocks = 50
 func Settle(tr *trace.Trace, s Step) Plateau {
 	t, current := tr.Time(), tr.Current()
 	p := Plateau{Step: s, Start: s.From, End: s.To, Supply_V: math.NaN()}
-	n := min(blocks, (s.To-s.From)/2)
-	if n >= 8 {
-		edges, means := blockMeans(t, current, s, n)
-		cut := leastError(means)
-		p.Start = edges[cut]
-		p.Settled = cut < len(means)/2
-	} else {
-		p.Settled = true
+	p.Settled = true
+	if n := min(blocks, (s.To-s.From)/2); n >= leastBlocks {
+		if edges, means := blockMeans(t, current, s, n); len(means) >= leastBlocks {
+			cut := leastError(means)
+			p.Start = edges[cut]
+			p.Settled = cut < len(means)/2
+		}
 	}
 	x := current[p.Start:p.End]
-	p.Current = stat.MeanOf(x)
+	if uneven(t[p.Start:p.End]) {
+		p.Current = stat.MeanOver(t[p.Start:p.End], x)
+	} else {
+		p.Current = stat.MeanOf(x)
+	}
 	if c := tr.Column(trace.ColCurrent); c != nil && c.Resolution > 0 {
 		// A quantised reading is off by up to half a step, uniform; noise of
 		// more than a step dithers it away, so it enters once, not per sample
@@ -65,8 +72,9 @@ func Settle(tr *trace.Trace, s Step) Plateau {
 	if third > 0 {
 		p.Drift_A = stat.Mean(x[len(x)-third:]) - stat.Mean(x[:third])
 		// What is left of settling or drift: the mean stands for a value that
-		// moves by Drift_A over two thirds of the part; taken as uniform.
-		p.Current = p.Current.With("settling left over", math.Abs(p.Drift_A)/math.Sqrt(12), 0)
+		// moves by Drift_A over two thirds of the part, so by half as much
+		// again over all of it; taken as uniform.
+		p.Current = p.Current.With("settling left over", 1.5*math.Abs(p.Drift_A)/math.Sqrt(12), 0)
 	}
 	if v := tr.Values(trace.ColSupply); v != nil {
 		p.Supply_V = meanSampled(v[p.Start:p.End])
@@ -84,8 +92,23 @@ func Plateaus(tr *trace.Trace) []Plateau {
 	return out
 }
 
+// uneven says that the time from sample to sample is not the same throughout:
+// one step is more than half as long again as the mean.
+func uneven(t []float64) bool {
+	if len(t) < 3 {
+		return false
+	}
+	longest := 0.0
+	for i := 1; i < len(t); i++ {
+		if d := t[i] - t[i-1]; d > longest {
+			longest = d
+		}
+	}
+	return longest*float64(len(t)-1) > 1.5*(t[len(t)-1]-t[0])
+}
+
 // blockMeans cuts a step into n blocks of equal time and returns the index of
-// each block's first sample and its median-free mean. Blocks without a sample
+// each block's first sample and its mean. Blocks without a sample
 // (uneven recording) are left out.
 func blockMeans(t, x []float64, s Step, n int) (edges []int, means []float64) {
 	t0, dt := t[s.From], (t[s.To-1]-t[s.From])/float64(n)
@@ -106,8 +129,9 @@ func blockMeans(t, x []float64, s Step, n int) (edges []int, means []float64) {
 }
 
 // leastError is the cut, at most half, that leaves the least standard error.
-// Block means beyond the inner nine tenths are drawn in first, so that one
-// drop-out late in a step does not read as settling.
+// Block means of the second half that lie further than six robust deviations
+// from its median are drawn in first, so that one drop-out late in a step does
+// not read as settling.
 func leastError(means []float64) int {
 	m := slices.Clone(means)
 	sorted := slices.Clone(means[len(means)/2:])

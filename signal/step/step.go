@@ -5,8 +5,8 @@ package step
 
 import (
 	"math"
-	"slices"
 
+	"dutybench/signal/stat"
 	"dutybench/signal/trace"
 )
 
@@ -15,9 +15,10 @@ import (
 type Step struct {
 	From, To int
 	Duty_pct float64
-	// Supply is false when the supply_on column says off.
+	// Supply is false when the unit had none; see Energised.
 	Supply bool
-	// Up says that the duty before was lower; the first step counts as up.
+	// Up says that the duty was reached from a lower one, or from no supply;
+	// the first step counts as up.
 	Up bool
 }
 
@@ -26,82 +27,126 @@ type Step struct {
 // is that of the rotor, tenths of a second (recordings of a pump-sized rotor
 // settle in 0.2 s).
 const (
-	shortest_s       = 0.15
-	shortestSamples  = 5
-	duty_pct         = 0.25 // half of the finest step of a command with 0.5 % resolution
-	mostPerMeasuring = 3.0  // noise widths that a measured duty may stray
+	shortest_s      = 0.15
+	shortestSamples = 5
+	duty_pct        = 0.25 // half of the finest step of a command with 0.5 % resolution
+	strays          = 3    // noise widths that a measured duty may stray
+	strayInARow     = 3    // samples beyond that, all on one side, which end a step: 1 in 10⁸ by chance
+	anchorSamples   = 16   // of a measured duty that give a step's level to a quarter of the noise
 )
 
 // Find splits a trace at every change of duty or of supply. Stretches too
-// short to hold a plateau are left out.
+// short to hold a plateau are left out, and so is a ramp, unless it is so
+// slow (under 1.7 % a second for a command) that the duty is constant to an
+// eighth of a per cent for the shortest step.
 func Find(tr *trace.Trace) []Step {
 	t, duty := tr.Time(), tr.Duty()
 	on := Energised(tr)
-	tol := tolerance(duty)
+	tol, measured := tolerance(duty)
 	var steps []Step
-	last := math.Inf(-1)
-	for from := 0; from < len(duty); {
-		to := from + 1
-		sum := duty[from]
-		for to < len(duty) && math.Abs(duty[to]-sum/float64(to-from)) <= tol && on(to) == on(from) {
-			sum += duty[to]
-			to++
+	last := Step{Duty_pct: math.Inf(-1), Up: true}
+	for i := 0; i < len(duty); {
+		end := stretch(duty, on, i, tol, measured)
+		s := Step{From: i, To: end, Supply: on(i)}
+		i = end
+		if !measured {
+			s = trimmed(s, duty, tol/2)
 		}
-		if to-from >= shortestSamples && t[to-1]-t[from] >= shortest_s {
-			d := sum / float64(to-from)
-			steps = append(steps, Step{From: from, To: to, Duty_pct: d, Supply: on(from), Up: d >= last})
-			last = d
+		if s.To-s.From < shortestSamples || t[s.To-1]-t[s.From] < shortest_s || measured && ramp(duty[s.From:s.To], tol/2) {
+			continue
 		}
-		from = to
+		s.Duty_pct = stat.Mean(duty[s.From:s.To])
+		switch {
+		case s.Supply && !last.Supply:
+			s.Up = true
+		case math.Abs(s.Duty_pct-last.Duty_pct) <= tol:
+			s.Up = last.Up // the same step, interrupted
+		default:
+			s.Up = s.Duty_pct > last.Duty_pct
+		}
+		steps = append(steps, s)
+		last = s
 	}
 	return steps
+}
+
+// stretch is where the samples end that lie within tol of the level at from,
+// under the same supply. A commanded duty ends it with the first sample that
+// does not; a measured one with the first of several.
+func stretch(duty []float64, on func(int) bool, from int, tol float64, measured bool) int {
+	level, live := duty[from], on(from)
+	sum, n := level, 1
+	above, below := 0, 0
+	for i := from + 1; i < len(duty); i++ {
+		if on(i) != live {
+			return i
+		}
+		d := duty[i]
+		switch {
+		case d > level+tol:
+			above, below = above+1, 0
+		case d < level-tol:
+			above, below = 0, below+1
+		default:
+			above, below = 0, 0
+			if measured && n < anchorSamples {
+				sum += d
+				n++
+				level = sum / float64(n)
+			}
+			continue
+		}
+		if !measured {
+			return i
+		}
+		if n := max(above, below); n >= strayInARow {
+			return i + 1 - n
+		}
+	}
+	return len(duty)
+}
+
+// trimmed takes the ends of ramps off a stretch: samples at either end that
+// lie further than near from its middle.
+func trimmed(s Step, duty []float64, near float64) Step {
+	mid := duty[(s.From+s.To)/2]
+	for s.From < s.To && math.Abs(duty[s.From]-mid) > near {
+		s.From++
+	}
+	for s.To > s.From && math.Abs(duty[s.To-1]-mid) > near {
+		s.To--
+	}
+	return s
+}
+
+// ramp says that a measured duty moves by more than far from the first third
+// of a stretch to the last.
+func ramp(duty []float64, far float64) bool {
+	third := len(duty) / 3
+	return math.Abs(stat.Mean(duty[len(duty)-third:])-stat.Mean(duty[:third])) > far
 }
 
 // tolerance is how far a duty may stray and still be the same step: a quarter
 // of a per cent for a command, more where the duty column was itself measured
 // and is noisy.
-func tolerance(duty []float64) float64 {
-	var moves []float64
+func tolerance(duty []float64) (tol float64, measured bool) {
+	// Half the second difference: nothing on a ramp. Of independent noise
+	// with deviation 1 its median magnitude is 0.6745·√1.5.
+	const width = 1 / (0.6745 * 1.2247)
 	stride := max(1, len(duty)/20000)
-	for i := stride; i < len(duty); i += stride {
-		if d := math.Abs(duty[i] - duty[i-stride]); d > 0 {
+	moves := make([]float64, 0, 64)
+	looked := 0
+	for i := 2 * stride; i < len(duty); i += stride {
+		looked++
+		if d := math.Abs(duty[i-stride] - (duty[i-2*stride]+duty[i])/2); d > 0 {
 			moves = append(moves, d)
 		}
 	}
 	// A commanded duty moves only at a step; one that moves at most samples
 	// is measured.
-	if len(moves)*4 < len(duty)/stride {
-		return duty_pct
+	if len(moves)*4 < looked || len(moves) < shortestSamples {
+		return duty_pct, false
 	}
-	slices.Sort(moves)
-	return max(duty_pct, mostPerMeasuring*moves[len(moves)/2])
-}
-
-// Energised tells whether the unit had supply at a sample: by supply_on, else
-// by the voltage at the plug, else always, as a bench that records neither
-// does not switch. A plug below three tenths of its highest voltage while next
-// to no current flows is off; one that is pulled down by a current is not.
-func Energised(tr *trace.Trace) func(i int) bool {
-	if on := tr.Values(trace.ColSupplyOn); on != nil {
-		return func(i int) bool { return !(on[i] < 0.5) }
-	}
-	v, x := tr.Values(trace.ColSupply), tr.Current()
-	if v == nil {
-		return func(int) bool { return true }
-	}
-	var high, top float64
-	for i := range v {
-		if v[i] > high {
-			high = v[i]
-		}
-		top = max(top, x[i])
-	}
-	last, seen := false, make([]bool, len(v))
-	for i := range v {
-		if !math.IsNaN(v[i]) {
-			last = v[i] > 0.3*high || x[i] > 0.05*top
-		}
-		seen[i] = last
-	}
-	return func(i int) bool { return seen[i] }
+	tol = strays * width * stat.Select(moves, len(moves)/2)
+	return max(duty_pct, tol), tol > duty_pct/5
 }

@@ -19,12 +19,13 @@ const (
 type shape int
 
 const (
-	level  shape = iota // nothing
-	drag                // more torque, in proportion most at low speed; may run into a cap
-	water               // the hydraulic part is lost, in whole or part; the bearing may drag a little
-	cap_                // full below, cut off at a current above
-	scaled              // all in one proportion
-	any_                // the curve says nothing
+	level   shape = iota // nothing
+	drag                 // more torque, in proportion most at low speed; may run into a cap
+	water                // the hydraulic part is lost, in whole or part; the bearing may drag a little
+	cap_                 // full below, cut off at a current above
+	scaled               // all in one proportion
+	changed              // somehow, by no law
+	any_                 // somehow or not at all
 )
 
 // mode is one way in which a pump or its bench can be wrong.
