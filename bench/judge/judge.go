@@ -40,7 +40,7 @@ func Judge(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (*resul
 		Profile:  result.Profile{Name: p.Name, Revision: p.Revision, SHA256: p.SHA256},
 		Findings: a.Findings, Curve: a.Curve, Startup: startup(m),
 		Causes: a.Causes, NotTested: a.NotTested,
-		Warnings: slices.Concat(tr.Warnings, m.Warnings, a.Warnings),
+		Warnings: slices.Concat(tr.Warnings, m.Warnings, a.Warnings, a.Lacking),
 	}
 	r.Unit, _ = tr.Get(trace.KeyUnit)
 	r.Ended, _ = tr.Get(trace.KeyEnded)
@@ -79,7 +79,7 @@ func asCommand(tr *trace.Trace, p *profiles.Profile) *trace.Trace {
 
 // decide sets verdict and cause.
 func decide(r *result.Result, a *kind.Assessment, c kind.Conditions) {
-	failed, doubtful, unmeasured := 0, 0, len(a.Warnings)
+	failed, doubtful := 0, 0
 	for _, f := range a.Findings {
 		switch f.Result {
 		case result.Failed:
@@ -88,22 +88,24 @@ func decide(r *result.Result, a *kind.Assessment, c kind.Conditions) {
 			doubtful++
 		}
 	}
-	if a.Stark && len(a.Causes) > 0 {
+	if a.Stark {
 		failed++
 	}
-	if failed == 0 && doubtful == 0 && unmeasured == 0 {
+	if len(a.Causes) == 0 {
+		r.Causes = even()
+	}
+	if failed == 0 && doubtful == 0 && len(a.Lacking) == 0 {
 		r.Verdict, r.NextStep = result.Pass, "fit it, or give it back as good"
 		return
 	}
 	r.Verdict = result.Undecided
-	r.Disproof, r.NextStep, r.Reusable, r.Carried = a.Disproof, a.NextStep, a.Reusable, a.Carried
-	if failed == 0 && unmeasured == 0 { // only doubtful findings
-		r.NextStep = "repeat the test: what lies out does so by less than the measurement is sure of"
-	}
-	if failed == 0 && unmeasured > 0 && len(a.Curve) == 0 {
-		r.Causes = nil
-		r.NextStep = "record a test that holds a sweep of duty up to full command"
+	if failed == 0 && len(a.Lacking) > 0 {
+		r.NextStep = "record a whole test: rest, start, a sweep of duty up to full command and back"
 		return
+	}
+	r.Disproof, r.NextStep, r.Reusable, r.Carried = a.Disproof, a.NextStep, a.Reusable, a.Carried
+	if failed == 0 { // only doubtful findings
+		r.NextStep = "repeat the test: what lies out does so by less than the measurement is sure of"
 	}
 	if len(a.Causes) == 0 {
 		return
@@ -128,6 +130,16 @@ func decide(r *result.Result, a *kind.Assessment, c kind.Conditions) {
 	if outside <= separable {
 		r.Verdict = result.Fail
 	}
+}
+
+// even is a probability for each cause when nothing speaks for any.
+func even() []result.CauseProbability {
+	var out []result.CauseProbability
+	all := result.Causes()
+	for _, c := range all {
+		out = append(out, result.CauseProbability{Cause: c, Probability: 1 / float64(len(all))})
+	}
+	return out
 }
 
 func decideBench(r *result.Result, why string) {

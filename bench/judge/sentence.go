@@ -13,8 +13,10 @@ func sentence(r *result.Result, a *kind.Assessment) string {
 	switch {
 	case r.Verdict == result.Pass:
 		return fmt.Sprintf("Pass: the %s does what good ones do. Next: %s.", noun(r), r.NextStep)
+	case r.Cause == nil && len(a.Lacking) > 0:
+		return fmt.Sprintf("Undecided: %s. Next: %s.", a.Lacking[0], r.NextStep)
 	case r.Cause == nil:
-		return fmt.Sprintf("Undecided: the trace does not hold enough of a test. Next: %s.", r.NextStep)
+		return fmt.Sprintf("Undecided: nothing in the trace says why. Next: %s.", r.NextStep)
 	case len(r.Inseparable) > 1:
 		return fmt.Sprintf("%s: %s. Either %s; this test cannot tell which. Next: %s.", lead(r), a.Seen, either(r.Inseparable), r.SeparatedBy)
 	}

@@ -96,5 +96,8 @@ type Assessment struct {
 	NextStep  string
 	Reusable  []string
 	NotTested []string
-	Warnings  []string
+	// Lacking is what a pass would have needed and the trace does not hold,
+	// each a whole clause.
+	Lacking  []string
+	Warnings []string
 }

@@ -29,7 +29,7 @@ var ErrUnknown = errors.New("no such rig")
 // as the board. Other names are refused until there are rig files.
 func Open(name string, b Board, w Wiring) (*Rig, error) {
 	if name != Sim {
-		return nil, fmt.Errorf("rig: %q: %w: this version drives the simulated rig only; use --rig %s", name, ErrUnknown, Sim)
+		return nil, fmt.Errorf("rig: %q: %w: this version drives the simulated rig only (%s): use --rig %s", name, ErrUnknown, Machine(), Sim)
 	}
 	return New(name, b, w)
 }

@@ -95,6 +95,9 @@ func (x *runner) meta() []trace.Entry {
 		add(trace.KeySampleRate, num(math.Round(1e4/i.Seconds())/1e4))
 	}
 	add(trace.KeyEnded, x.out.Ended)
+	if t := x.guard.Tripped(); t != nil {
+		add("x-trip", string(t.Rule))
+	}
 	add(trace.KeyLost, strconv.Itoa(x.lost))
 	add("rig", x.rig.Name)
 	add("program", x.o.Program)

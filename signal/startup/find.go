@@ -15,6 +15,7 @@ const (
 	skip_s   = 0.050 // after switch-on: a charging peak lasts under a millisecond, a board boots in tens
 	bridge_s = 0.100 // an open phase leaves gaps of a third of an electrical turn: 67 ms at 5 Hz, where ramps begin
 	brief_s  = 0.015 // shorter than this is no attempt: alignment alone takes tens of milliseconds
+	hold_s   = 0.050 // a current that stays this long where it should has arrived
 	margin   = 0.5   // % of duty above stop that counts as a command to run
 )
 
@@ -24,9 +25,12 @@ const (
 const (
 	runningShare = 0.02 // of the highest current: less is an awake board
 	runsShare    = 0.30 // of what running units draw at a duty: even one that has lost its water draws more there when friction leads
+	likeShare    = 1.4  // within this factor of what running units draw: it runs
+	awakeShare   = 0.6  // of what running units draw at the lowest duty: less, and for every duty, is an awake board
 	flatShare    = 0.25 // of the highest current: a unit that draws one current for every duty, and runs
 	burstShare   = 0.20 // of the highest current of the start
 	equalShare   = 0.50 // a second burst at least half as high as the first: another attempt
+	outShare     = 0.03 // of the time after settling that the current may lie elsewhere
 	emptyShare   = 0.30 // of an attempt's height: the current has gone
 )
 
@@ -130,9 +134,6 @@ func newEnvelope(tr *trace.Trace, on, cmd, end int) *envelope {
 // commanded as it is switched on has both at once. What is left there is at
 // most what follows. It returns the first sample after the peak.
 func (e *envelope) dropCharge(on int) int {
-	if on < 0 || on > 0 && e.t[on] == e.t[on-1] {
-		return max(on, 0)
-	}
 	charged := on
 	for charged < len(e.t) && e.t[charged] < e.t[on]+charge_s {
 		charged++
@@ -201,24 +202,39 @@ func within(steps []step.Step, from, to int) []step.Step {
 // awake board draws the same whatever the duty.
 func firstRunning(e *envelope, steps []step.Step, high float64, expect func(float64) float64) int {
 	var duty, level []float64
-	first := -1
+	first, least := -1, math.NaN() // least: what good units draw at the lowest of the duties
 	for i, s := range steps {
 		half := e.thin((s.From+s.To)/2, s.To)
-		low := rank(half, 0.25) - e.rest
-		if low < max(8*e.noise, runningShare*(high-e.rest)/8) || rank(half, 0.95)-e.rest > 3*low {
+		low, mid := rank(half, 0.25)-e.rest, rank(half, 0.5)-e.rest
+		if low < max(8*e.noise, runningShare*(high-e.rest)/8) {
 			continue
 		}
-		if first < 0 && (expect == nil || !(low < runsShare*expect(s.Duty_pct))) {
+		good := math.NaN()
+		if expect != nil {
+			good = expect(s.Duty_pct)
+		}
+		// A running unit that drops out comes back with bursts.
+		steady := rank(half, 0.95)-e.rest <= 3*low || low > good/likeShare && mid < good*likeShare
+		if !steady {
+			continue
+		}
+		if first < 0 && !(low < runsShare*good) {
 			first = i
 		}
-		duty, level = append(duty, s.Duty_pct), append(level, rank(half, 0.5)-e.rest)
+		if good < least || math.IsNaN(least) {
+			least = good
+		}
+		duty, level = append(duty, s.Duty_pct), append(level, mid)
 	}
 	if first < 0 || len(level)*2 <= len(steps)-first {
 		return -1
 	}
 	most := slices.Max(level)
+	if most < runningShare*(high-e.rest) {
+		return -1
+	}
 	follows := len(level) >= 3 && stat.RankCorrelation(duty, level) > 0.7 && most > 1.3*slices.Min(level)
-	if !follows && most < flatShare*(high-e.rest) || most < runningShare*(high-e.rest) {
+	if !follows && (most < flatShare*(high-e.rest) || most < awakeShare*least) {
 		return -1
 	}
 	return first
@@ -272,7 +288,11 @@ func (e *envelope) attempts(tr *trace.Trace, from, to int, low float64) []Attemp
 
 func (e *envelope) measure(tr *trace.Trace, from, to int, low float64) Attempt {
 	x := tr.Current()[min(max(from, e.charged), to-1):to]
-	a := Attempt{Start_s: e.t[from], Length_s: e.t[to-1] - e.t[from], Mean_A: stat.Mean(x), Peak_A: slices.Max(x)}
+	interval := 0.0 // for which the last sample stands
+	if r := tr.Rate(); r > 0 {
+		interval = 1 / r
+	}
+	a := Attempt{Start_s: e.t[from], Length_s: e.t[to-1] - e.t[from] + interval, Mean_A: stat.Mean(x), Peak_A: slices.Max(x)}
 	// Gaps can be told where an electrical turn at the start of a ramp, about
 	// 5 Hz, holds dozens of samples.
 	a.Empty = math.NaN()
@@ -351,18 +371,37 @@ func (e *envelope) lowest(from_s, to_s float64) float64 {
 	return e.quantile(i, j, 0.05)
 }
 
-// settled is the last instant at which the current enters a band around the
-// end of the step: a tenth of the level, or four times the noise there.
+// settled is the instant from which the current lies where it lies in the last
+// tenth of the step (30 samples at least, where it has them): within a tenth
+// of the level there, or three times as far out as eight of ten samples lie
+// (four deviations of normal noise). It need not lie there always: a drop-out
+// later in the step is no settling.
 func settled(e *envelope, s step.Step, start_s float64) float64 {
-	tail := e.y[s.To-(s.To-s.From)/4 : s.To]
-	mid := stat.Median(tail)
-	band := max(0.1*math.Abs(mid-e.rest), 4*stat.RobustSD(tail))
-	for i := s.To - 1; i >= 0 && e.t[i] >= start_s; i-- {
-		if math.Abs(e.y[i]-mid) > band && e.t[i] < e.t[s.To-1]-0.1*(e.t[s.To-1]-e.t[s.From]) {
-			return e.t[i]
+	n := s.To - s.From
+	tail := e.thin(s.To-max(n/10, min(n/4, 30), 1), s.To)
+	mid := rank(tail, 0.5)
+	near := 0.1 * math.Abs(mid-e.rest)
+	lo, hi := mid-max(near, 3*(mid-rank(tail, 0.1))), mid+max(near, 3*(rank(tail, 0.9)-mid))
+	away := func(i int) bool { return e.y[i] < lo || e.y[i] > hi }
+	start, _ := slices.BinarySearch(e.t, start_s)
+	// The longest rest of the step in which hardly anything is out ...
+	out, first := 0, s.To-1
+	for i := s.To - 1; i >= start; i-- {
+		if away(i) {
+			out++
+		}
+		if float64(out) <= outShare*float64(s.To-i) {
+			first = i
 		}
 	}
-	return start_s
+	// ... and in it, where the current first stays in.
+	in := first
+	for i := first; i < s.To && e.t[i] < e.t[in]+hold_s; i++ {
+		if away(i) {
+			in = min(i+1, s.To-1)
+		}
+	}
+	return e.t[in]
 }
 
 // thinned is how many samples of a stretch are looked at for its quantiles:

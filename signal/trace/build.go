@@ -66,7 +66,7 @@ func (r *reader) all(row func([]byte) error) error {
 		r.rows = len(r.columns[r.timeAt].values)
 	}
 	if r.rows == 0 {
-		return &Error{Source: r.source, Line: max(head, r.number), Problem: "there are no rows of samples",
+		return &Error{Source: r.source, Line: max(1, head, r.number), Problem: "there are no rows of samples",
 			Advice: "record the test again, or name another file"}
 	}
 	return nil

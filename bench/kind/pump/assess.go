@@ -3,6 +3,7 @@ package pump
 import (
 	"math"
 	"slices"
+	"strings"
 
 	"dutybench/bench/kind"
 	"dutybench/bench/result"
@@ -22,9 +23,8 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 		}
 	}
 	n += 2 // the curve up and down
-	// Half of the rate of refusals goes to the contrasts: they are what tells
-	// a faulty curve from a good one, and the rest are many.
-	n, share := 2*n, 2*len(contrasts)
+	share := float64(len(contrasts)) / contrastShare
+	others := float64(n) / (1 - contrastShare)
 	a := &kind.Assessment{NotTested: notTested}
 	e := evidence{checks: map[string]*check{}}
 	keep := func(k check) *check {
@@ -35,7 +35,7 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	e.fit = newCurveFit(r)
 	var core []*check
 	for _, ru := range rules {
-		if k := keep(ru.hold(m.Get(ru.name), p, n)); k.core {
+		if k := keep(ru.hold(m.Get(ru.name), p, others)); k.core {
 			core = append(core, k)
 		}
 	}
@@ -44,7 +44,7 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 		if up {
 			name = CurveUp
 		}
-		k, points := r.holdCurve(name, up, n)
+		k, points := r.holdCurve(name, up, others)
 		a.Curve = append(a.Curve, points...)
 		if q := keep(k); q.core {
 			core = append(core, q)
@@ -58,7 +58,7 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	}
 	a.Curve = append(a.Curve, outside(m, r)...)
 	e.state = d.state(m, p, r)
-	a.Stark = e.state != ran
+	a.Stark = e.state != ran && e.state != idle
 	if e.state == shorted && d.plugReversed(m) {
 		x := 1.0
 		e.checks[plugReversed] = &check{Finding: result.Finding{Name: plugReversed, Value: &x, Result: result.Failed}, z: 10}
@@ -66,9 +66,15 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	d.looks(&e, p, r)
 	d.conclude(a, e, m, p, c)
 	for _, k := range core {
-		if k.Result == result.NotMeasured {
-			a.Warnings = append(a.Warnings, "without "+words(k.Name)+" no unit can pass: "+k.Note)
+		if k.Result == result.NotMeasured && (len(p.Good) > 0 || k.Low != nil || k.High != nil || statedFor(p, k.Name)) {
+			a.Lacking = append(a.Lacking, words(k.Name)+" was not measured: "+k.Note)
 		}
+	}
+	if len(p.Good) == 0 && len(p.Stated) == 0 {
+		a.Lacking = append(a.Lacking, "profile "+p.Name+" holds neither good units nor stated limits")
+	}
+	if math.IsNaN(d.start.Commanded_s) {
+		a.Lacking = append(a.Lacking, "the trace never commands the unit to run")
 	}
 	return a
 }
@@ -96,7 +102,6 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) stat
 			full = l.Low
 		}
 	}
-	ended, _ := m.Trace.Get(trace.KeyEnded)
 	highest := d.peak(m)
 	rest := max(r.quiet, 0)
 	switch {
@@ -104,10 +109,12 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) stat
 		return unpowered
 	case full > 0 && !math.IsNaN(d.early) && d.early > max(1.5*full, full+2):
 		return shorted
-	case isOverCurrent(ended) && !d.start.Ran:
+	case tripped(m.Trace) && !d.start.Ran:
 		return shorted
 	case full > 0 && !math.IsNaN(d.early) && d.early > rest+0.3*(full-rest):
 		return constant
+	case math.IsNaN(d.start.Commanded_s):
+		return idle
 	case !d.ran(r) && len(d.realAttempts(p)) > 0:
 		return tries
 	case !d.ran(r):
@@ -253,4 +260,17 @@ func (d *detail) looks(e *evidence, p *profiles.Profile, r *reference) {
 	}
 }
 
-func isOverCurrent(ended string) bool { return ended == "over-current" }
+// tripped says that a guard cut the supply for too high a current. A run of
+// this bench names the rule; a foreign trace may say so in its own words.
+func tripped(tr *trace.Trace) bool {
+	rule, ok := tr.Get("x-trip")
+	if !ok {
+		rule, _ = tr.Get(trace.KeyEnded)
+	}
+	for _, word := range []string{"over-current", "overcurrent", "peak current", "short at switch-on"} {
+		if strings.Contains(strings.ToLower(rule), word) {
+			return true
+		}
+	}
+	return false
+}

@@ -26,7 +26,6 @@ type evidence struct {
 	empty        float64 // share of an attempt without current; NaN unknown
 	uneven       float64 // spread of the lengths of attempts over their mean
 	brief        float64 // mean length of failed attempts over a good start's; NaN unknown
-	level        float64 // ln of the one current that a constant unit draws over good units' full
 }
 
 const (

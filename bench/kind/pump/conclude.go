@@ -207,8 +207,11 @@ func (d *detail) missingFindings(p *profiles.Profile, r *reference) []check {
 			}
 			x := ms.current_A
 			k.Value = &x
-			half := r.quiet + 0.5*(r.full_A-r.quiet)
-			stopped := r.quiet + 0.05*(r.full_A-r.quiet)
+			// The unit's own full current, not that of good ones: a unit that
+			// has lost its water still does what it should without a command.
+			full := max(d.highest, 0.1*r.full_A)
+			half := r.quiet + 0.5*(full-r.quiet)
+			stopped := r.quiet + 0.05*(full-r.quiet)
 			switch does {
 			case "full":
 				k.Low, k.Result = &half, outcome(x, 0, half, math.NaN())

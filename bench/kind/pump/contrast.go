@@ -44,7 +44,7 @@ var contrasts = []contrast{
 		w := speed(f.x[i], shareOfFriction)
 		return w * (0.5 + 0.5*w) / f.level[i]
 	}},
-	{HighSpeed, true, true, "shortfall that grows with speed, as missing water lowers a curve", func(f *curveFit, i int) float64 {
+	{HighSpeed, false, true, "shortfall that grows with speed, as missing water lowers a curve", func(f *curveFit, i int) float64 {
 		w := speed(f.x[i], shareOfFriction)
 		return -w * w * w / f.level[i]
 	}},
@@ -58,7 +58,7 @@ var contrasts = []contrast{
 
 // hold measures a contrast against that of each good unit. The value is the
 // size of the pattern in per cent of current where the pattern is largest.
-func (c contrast) hold(f *curveFit, p *profiles.Profile, m int) check {
+func (c contrast) hold(f *curveFit, p *profiles.Profile, m float64) check {
 	k := check{Finding: result.Finding{Name: c.name, Unit: "%", Result: result.NotMeasured}}
 	if len(f.dev) < 3 || len(f.rows) < 5 {
 		k.Note = "it takes three duties that the profile knows too, and five good units"
@@ -176,7 +176,7 @@ func fewest(pts []point) int {
 // holdCurve gives the band and the finding of one direction: the plateau that
 // lies farthest out, in spreads. The band is simultaneous: each of its points
 // takes a share of the finding's rate.
-func (r *reference) holdCurve(name string, up bool, m int) (check, []result.Point) {
+func (r *reference) holdCurve(name string, up bool, m float64) (check, []result.Point) {
 	f := check{Finding: result.Finding{Name: name, Unit: "%", Result: result.NotMeasured}, core: up}
 	var of []point
 	for _, q := range r.points {
@@ -188,7 +188,7 @@ func (r *reference) holdCurve(name string, up bool, m int) (check, []result.Poin
 		f.Note = "no plateau of this direction lies within the profile's duties"
 		return f, nil
 	}
-	k := factor(fewest(of), m*len(of), 2)
+	k := factor(fewest(of), m*float64(len(of)), 2)
 	var points []result.Point
 	worst, at := -1.0, of[0]
 	for _, q := range of {

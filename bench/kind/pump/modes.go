@@ -12,6 +12,7 @@ const (
 	tries                  // attempts, none of which ran
 	constant               // draws one current whatever the duty, or before any command
 	shorted                // draws far more than full current, or none of the start was let through
+	idle                   // never commanded
 	ran
 )
 

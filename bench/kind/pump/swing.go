@@ -30,8 +30,6 @@ type swing struct {
 	line      float64 // amplitude of the strongest line between turnLow and turnHigh
 	lineClear bool    // it stands at least 12 dB over the median of its neighbourhood
 	unrest    float64 // rms between calmLow and calmHigh, strongest line left out
-	dropOuts  int
-	lost_s    float64
 }
 
 // measureSwing reads drop-outs, lines at shaft speed and unrest from the
