@@ -39,6 +39,9 @@ func allFaults() (names []string) {
 	return names
 }
 
+// campaign is how much of the long studies to run: "full", "sample" or "".
+func campaign() string { return os.Getenv("DUTYBENCH_CAMPAIGN") }
+
 // carryOut runs a study and prints its table. With DUTYBENCH_EXPLAIN set it
 // tells every trial that went wrong with its findings.
 func carryOut(t *testing.T, s trial.Study) *trial.Table {
@@ -69,7 +72,7 @@ func carryOut(t *testing.T, s trial.Study) *trial.Table {
 func TestCampaignSimulated(t *testing.T) {
 	pumps := load(t, "aux-pump-20w", "aux-pump-60w", "aux-pump-130w")
 	s := trial.Study{Profiles: pumps, Faults: allFaults(), Seed: 1}
-	mode := os.Getenv("DUTYBENCH_CAMPAIGN")
+	mode := campaign()
 	switch mode {
 	case "full":
 		s.Severities, s.Units, s.Good = []float64{0.5, 0.75, 1}, 10, 100

@@ -129,18 +129,20 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) stat
 	return ran
 }
 
-// ran says that the unit ran: at some plateau it drew at least a third of what
-// good units draw above rest. An awake board between attempts does not.
+// ran says that the unit ran: at half of its plateaus at least it drew a third
+// of what good units draw above rest, or more. An awake board between attempts
+// does not, and attempts fill few plateaus.
 func (d *detail) ran(r *reference) bool {
 	if !d.start.Ran || len(r.points) == 0 {
 		return d.start.Ran
 	}
+	n := 0
 	for _, q := range r.points {
 		if q.Current.Value-d.rest() > 0.3*(q.level-r.quiet) {
-			return true
+			n++
 		}
 	}
-	return false
+	return 2*n >= len(r.points)
 }
 
 // plugVolts is the median and the highest voltage at the plug, and whether it

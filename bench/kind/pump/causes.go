@@ -110,23 +110,33 @@ func (e evidence) missing(needs []string) float64 {
 
 // attempts is the cost of the attempts' looks under a mode, in half squares
 // of how far they are from what physics says: a working board gives a stuck
-// rotor its full start current, evenly, again and again; an open phase leaves
-// two thirds of the commutation steps empty, and a third of the mean.
+// rotor its full start current, evenly and without gaps, again and again; an
+// open phase leaves two thirds of the commutation steps empty, which shows as
+// gaps where the drive and the filter let it be seen, and else as a third of
+// the mean.
 func (e evidence) attempts(name string) float64 {
 	const (
 		tolerance = 0.35 // start currents of one type at different supply and rotor positions: a third (chosen)
 		third     = -1.1 // ln(1/3)
+		// Alignment holds two phases and has no gaps; it is about half of an
+		// attempt, so an open phase leaves a third down to a sixth of it empty.
+		sixth = 1.0 / 6
+		few   = 0.05 // what edges and noise leave, and how sharp the sixth is
 	)
 	sq := func(x float64) float64 { return min(most, x*x/2) }
-	empty := e.empty
-	if math.IsNaN(empty) {
-		empty = 0.1
-	}
 	switch {
 	case name == "seized":
-		return sq(min(0, e.attemptLevel+0.1)/tolerance) + sq(max(0, empty-0.15)/0.12) + sq(max(0, e.uneven-0.1)/0.2)
+		c := sq(min(0, e.attemptLevel+0.1)/tolerance) + sq(max(0, e.uneven-0.1)/0.2)
+		if !math.IsNaN(e.empty) {
+			c += sq(max(0, e.empty-few) / few)
+		}
+		return c
 	case name == "open-phase":
-		return min(sq((e.attemptLevel-third)/tolerance), sq((e.attemptLevel-third/2)/tolerance)) + sq(min(0, empty-0.3)/0.2)
+		c := sq((e.attemptLevel - third) / tolerance)
+		if !math.IsNaN(e.empty) {
+			c = min(c, sq(min(0, e.empty-sixth)/few))
+		}
+		return c
 	case name == "sticky-start":
 		c := sq(min(0, e.attemptLevel+0.1) / tolerance)
 		if !math.IsNaN(e.brief) {

@@ -28,15 +28,16 @@ func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *p
 		return
 	}
 	command := d.lineProved(m, e)
-	a.Reached = e.state != nothing && (command || e.state == tries || e.state == shorted)
+	a.Reached = e.state != nothing && (command || e.state == tries)
 	sums := map[result.Cause]float64{}
 	for _, w := range ws {
 		sums[w.cause] += w.probability
 	}
-	if e.state == constant || e.state == noTry {
+	if e.state == constant || e.state == noTry || e.state == shorted {
 		if !command {
 			// A deaf board and a broken signal wire look alike from the
-			// supply side: the wire gets its share of the probability.
+			// supply side, as do a short in the unit and one in its leads: the
+			// wire gets its share of the probability.
 			share := 0.4 * sums[result.ControlBoard]
 			sums[result.ControlBoard] -= share
 			sums[result.Wiring] += share
@@ -78,6 +79,9 @@ func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *p
 	case top.shape == cap_ && !d.supply.ok && a.Causes[0].Cause == result.ControlBoard:
 		a.Inseparable = []result.Cause{result.ControlBoard, result.Bench}
 		a.SeparatedBy = "read the voltage at the plug while the current stays flat: if it holds the board limits, if it falls the supply does"
+	case e.state == shorted && a.Causes[0].Cause == result.ControlBoard:
+		a.Inseparable = []result.Cause{result.ControlBoard, result.Wiring}
+		a.SeparatedBy = top.next
 	case len(a.Causes) > 1 && a.Causes[0].Probability < separable*a.Causes[1].Probability:
 		second, _ := best(ws, a.Causes[1].Cause)
 		a.Inseparable = []result.Cause{a.Causes[0].Cause, a.Causes[1].Cause}
