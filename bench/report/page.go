@@ -136,7 +136,7 @@ func carried(r result.Result) []string {
 	}
 	var out []string
 	for _, name := range r.Carried {
-		s := plot.Plain(name)
+		s := named(name)
 		for _, f := range r.Findings {
 			if f.Name == name {
 				value, u := valueWords(f)
@@ -148,7 +148,7 @@ func carried(r result.Result) []string {
 				}
 				s += ": " + value + ", where good units have " + strings.TrimSpace(limitWords(f.Low, f.High)+" "+plot.Plain(f.Unit))
 				if value == plot.None {
-					s = plot.Plain(name) + ": not measured"
+					s = named(name) + ": not measured"
 				}
 				break
 			}

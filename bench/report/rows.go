@@ -23,7 +23,7 @@ func findingRows(fs []result.Finding) (rows []findingRow, words string) {
 	for _, f := range fs {
 		value, u := valueWords(f)
 		row := findingRow{
-			Name: plot.Plain(f.Name), Value: value, U: u, Unit: plot.Plain(f.Unit),
+			Name: named(f.Name), Value: value, U: u, Unit: plot.Plain(f.Unit),
 			Limits: limitWords(f.Low, f.High), Result: outcomeWord(f.Result), Tone: toneOf(f.Result),
 		}
 		if value == plot.None {
@@ -71,7 +71,7 @@ func budgets(fs []result.Finding) []budget {
 		if len(f.Budget) == 0 {
 			continue
 		}
-		b := budget{Name: plot.Plain(f.Name)}
+		b := budget{Name: named(f.Name)}
 		for _, p := range f.Budget {
 			v := plot.Digits(p.U, 2) + " " + plot.Plain(f.Unit)
 			if p.DoF > 0 {
@@ -111,3 +111,7 @@ func plainAll(in []string) []string {
 	}
 	return out
 }
+
+// named is a finding's name for a person: words, without the joints that
+// scripts need.
+func named(name string) string { return strings.ReplaceAll(plot.Plain(name), "_", " ") }

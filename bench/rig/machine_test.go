@@ -8,7 +8,6 @@ import (
 	"periph.io/x/conn/v3/driver/driverreg"
 )
 
-
 func TestMachine(t *testing.T) {
 	assert.Contains(t, Machine(), "I²C")
 }

@@ -118,6 +118,8 @@ func (t *Trial) Score() Score {
 	return Wrong
 }
 
+const wireBroken = "broken signal wire"
+
 // alike is the side of a fault, and then those of the faults from which the
 // list says it cannot always be told.
 func alike(fault string) []result.Cause {
@@ -128,6 +130,12 @@ func alike(fault string) []result.Cause {
 		if f.Name == fault {
 			names = append([]string{fault}, f.Inseparable...)
 		}
+	}
+	if fault == "command-lost-full" || fault == "command-lost-off" {
+		// A deaf board whose pull-up is gone too shows the levels of a broken
+		// signal wire, which is no fault of a unit and so not in the list.
+		names = append(names, wireBroken)
+		side[wireBroken] = result.Wiring
 	}
 	var out []result.Cause
 	for _, n := range names {

@@ -62,7 +62,7 @@ func weigh(e evidence) []weighed {
 			}
 			w.take(c)
 		}
-		w.cost += e.missing(m.needs) + e.attempts(m.name)
+		w.cost += e.missing(m.needs) + e.looks(m.name)
 		out = append(out, w)
 	}
 	normalise(out)
@@ -108,13 +108,13 @@ func (e evidence) missing(needs []string) float64 {
 	return price
 }
 
-// attempts is the cost of the attempts' looks under a mode, in half squares
-// of how far they are from what physics says: a working board gives a stuck
+// looks is the cost of what attempts and swings look like under a mode, in
+// half squares of how far they are from what physics says: a working board gives a stuck
 // rotor its full start current, evenly and without gaps, again and again; an
 // open phase leaves two thirds of the commutation steps empty, which shows as
 // gaps where the drive and the filter let it be seen, and else as a third of
 // the mean.
-func (e evidence) attempts(name string) float64 {
+func (e evidence) looks(name string) float64 {
 	const (
 		tolerance = 0.35 // start currents of one type at different supply and rotor positions: a third (chosen)
 		third     = -1.1 // ln(1/3)
@@ -143,11 +143,26 @@ func (e evidence) attempts(name string) float64 {
 			c += sq(min(0, math.Log(e.brief)+0.5) / 0.4)
 		}
 		return c
+	case name == "rub":
+		return sq(max(0, e.broad()+0.5) / 0.5)
+	case name == "air":
+		return sq(max(0, -e.broad()-0.5) / 0.5)
 	case name == "late-start" && !math.IsNaN(e.brief):
 		// Wake-ups that reset are brief or low.
 		return min(sq(max(0, math.Log(e.brief)+0.5)/0.4), sq(max(0, e.attemptLevel+0.5)/tolerance))
 	}
 	return 0
+}
+
+// broad is how far unrest without a rate outweighs the line at one rate, as a
+// logarithm; 0 when either was not measured. A rub is a line, bubbles are not,
+// though each leaves some of the other.
+func (e evidence) broad() float64 {
+	u, r := e.checks[Unrest], e.checks[Rotation]
+	if u == nil || r == nil || u.Value == nil || r.Value == nil || *u.Value <= 0 || *r.Value <= 0 {
+		return 0
+	}
+	return math.Log(*u.Value / *r.Value)
 }
 
 // curveFinding tells findings that the fit of the whole curve already holds.
