@@ -105,11 +105,11 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) stat
 	highest := d.peak(m)
 	rest := max(r.quiet, 0)
 	switch {
+	case tripped(m.Trace) && !d.start.Ran:
+		return shorted
 	case d.unpowered(m, p, highest):
 		return unpowered
 	case full > 0 && !math.IsNaN(d.early) && d.early > max(1.5*full, full+2):
-		return shorted
-	case tripped(m.Trace) && !d.start.Ran:
 		return shorted
 	case full > 0 && !math.IsNaN(d.early) && d.early > rest+0.3*(full-rest):
 		return constant
@@ -131,18 +131,24 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) stat
 
 // ran says that the unit ran: at half of its plateaus at least it drew a third
 // of what good units draw above rest, or more. An awake board between attempts
-// does not, and attempts fill few plateaus.
+// does not, and attempts fill few plateaus. A unit that has lost its water may
+// draw less than that; it runs at the first try, and its current follows the
+// duty.
 func (d *detail) ran(r *reference) bool {
 	if !d.start.Ran || len(r.points) == 0 {
 		return d.start.Ran
 	}
 	n := 0
+	var duty, amps []float64
 	for _, q := range r.points {
-		if q.Current.Value-d.rest() > 0.3*(q.level-r.quiet) {
+		above := q.Current.Value - d.rest()
+		if above > 0.3*(q.level-r.quiet) {
 			n++
 		}
+		duty, amps = append(duty, q.Duty_pct), append(amps, above)
 	}
-	return 2*n >= len(r.points)
+	follows := len(d.start.Attempts) == 1 && stat.RankCorrelation(duty, amps) > 0.9 && slices.Max(amps) > 1.5*slices.Min(amps)
+	return 2*n >= len(r.points) || follows
 }
 
 // plugVolts is the median and the highest voltage at the plug, and whether it

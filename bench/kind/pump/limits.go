@@ -16,10 +16,10 @@ import (
 // contrastShare of it to the contrasts, which tell a faulty curve from a good
 // one best, the rest to all other findings, of which most faults move several
 // or move one far. The limits hardly move with either figure: at twenty good
-// units, twice the rate draws a contrast's limit in from 3.4 to 3.1 standard
+// units, twice the rate draws a contrast's limit in from 3.7 to 3.4 standard
 // deviations.
 const (
-	Refusal       = 0.01
+	Refusal       = 0.005
 	contrastShare = 0.8
 )
 

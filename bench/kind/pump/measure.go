@@ -54,23 +54,22 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 		return nil, fmt.Errorf("pump: %s holds no sample: record the test again", tr.Source)
 	}
 	m := &kind.Measured{Trace: tr}
-	d := &detail{stop: stopDuty(tr, p), quiet: math.NaN(), early: math.NaN()}
+	d := &detail{stop: stopDuty(p), quiet: math.NaN(), early: math.NaN()}
 	m.Detail = d
 	d.start = startup.Find(tr, d.stop, running(p))
 	m.Startup = d.start
 	d.measurePlateaus(tr, p, m)
 	d.measureQuiet(tr, m)
 	d.measureStart(tr, m)
-	d.measureCurve(m)
+	d.measureCurve(m, fullDuty(p))
 	d.measureSwing(tr, m)
 	d.measureSupply(tr, m)
 	d.missing = measureMissing(tr, p)
 	return m, nil
 }
 
-// stopDuty is the profile's, else 0, else the lowest duty of a trace that
-// never goes to 0 but rests below a sixth of its highest for a first step.
-func stopDuty(tr *trace.Trace, p *profiles.Profile) float64 {
+// stopDuty is the profile's, else 0.
+func stopDuty(p *profiles.Profile) float64 {
 	if p != nil {
 		return p.Command.Stop_pct
 	}
@@ -102,9 +101,16 @@ func running(p *profiles.Profile) func(float64) float64 {
 func (d *detail) measurePlateaus(tr *trace.Trace, p *profiles.Profile, m *kind.Measured) {
 	at := lineStates(tr, p)
 	for _, s := range step.Find(tr) {
-		if !s.Supply || s.Duty_pct <= d.stop+0.5 || at(s.From) != commanded || at(s.To-1) != commanded {
+		// A step ends where the bench lets go of the line, whatever its duty
+		// column says from there on.
+		to := s.From
+		for to < s.To && at(to) == commanded {
+			to++
+		}
+		if !s.Supply || s.Duty_pct <= d.stop+0.5 || (to-s.From)*2 < s.To-s.From && tr.Time()[max(to-1, s.From)]-tr.Time()[s.From] < 1 {
 			continue
 		}
+		s.To = to
 		if d.start.Ran {
 			// What comes before the unit runs is its start, no plateau.
 			whole := s.To - s.From
@@ -278,8 +284,17 @@ func startLevel(tr *trace.Trace, s startup.Startup) float64 {
 	return stat.Median(levels)
 }
 
+// fullDuty is the duty from which a unit runs at full: the profile's, else 95 %,
+// as types that keep the last per cents for other messages run at full there.
+func fullDuty(p *profiles.Profile) float64 {
+	if p != nil && p.Command.Full_pct > 0 {
+		return min(95, p.Command.Full_pct-0.5)
+	}
+	return 95
+}
+
 // measureCurve reads full current, response to duty and hysteresis.
-func (d *detail) measureCurve(m *kind.Measured) {
+func (d *detail) measureCurve(m *kind.Measured, full float64) {
 	if len(d.plateaus) == 0 {
 		for _, n := range []string{Full, Response, Hysteresis} {
 			miss(m, n, unitFor(n), "no step of the trace lasts long enough for a plateau")
@@ -295,7 +310,7 @@ func (d *detail) measureCurve(m *kind.Measured) {
 		lo, hi = min(lo, q.Median_A), max(hi, q.Median_A)
 		d.highest = max(d.highest, q.Median_A)
 	}
-	if top.Duty_pct >= 95 {
+	if top.Duty_pct >= full {
 		add(m, Full, "A", top.Current)
 	} else {
 		miss(m, Full, "A", fmt.Sprintf("the highest duty in the trace is %.0f %%", top.Duty_pct))
