@@ -2,6 +2,8 @@
 // JSON, which scripts rely on.
 package result
 
+import "slices"
+
 // Schema is the version of the JSON object.
 const Schema = 1
 
@@ -161,12 +163,15 @@ func (r Result) Exit() int {
 		return 0
 	case r.Verdict == Fail:
 		return 3
-	case r.Cause != nil && (*r.Cause == Wiring || *r.Cause == Bench) && len(r.Inseparable) == 0:
+	case r.Cause != nil && atBench(*r.Cause) && !slices.ContainsFunc(r.Inseparable, func(c Cause) bool { return !atBench(c) }):
 		return 5
 	default:
 		return 4
 	}
 }
+
+// atBench says that a cause lies outside the unit, on the bench's side.
+func atBench(c Cause) bool { return c == Wiring || c == Bench }
 
 // WorstExit is the exit status of several units: the worst in the order
 // 2, 1, 5, 3, 4, 0.

@@ -12,7 +12,7 @@ import (
 
 const (
 	// BuiltinUnits is how many simulated good units stand in a built-in.
-	BuiltinUnits = 40
+	BuiltinUnits = 60
 	// BuiltinSeed begins the seeds of those units; trials draw from elsewhere.
 	BuiltinSeed = 900_001
 	// builtinDigits is to how many digits the rows are written: a step of the

@@ -265,6 +265,7 @@ func TestDropOutsAreNoAttempts(t *testing.T) {
 				require.True(t, s.Ran)
 				require.Len(t, s.Attempts, 1, "%+v", s.Attempts)
 				assert.InDelta(t, 1.7, s.Attempts[0].Start_s, window(rate))
+				assert.Less(t, s.Settled_s, 2.6, "a drop-out later is no settling")
 			}
 			u.tries = []burst{{start_s: 4.45, long_s: 0.08, level_A: 1.4}, {start_s: 8.2, long_s: 0.2, level_A: 1.4}}
 			with(t, u, once)

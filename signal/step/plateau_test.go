@@ -102,6 +102,7 @@ func TestDropOutLateInAStepIsNoSettling(t *testing.T) {
 		q := Plateaus(tr)[0]
 		assert.True(t, q.Settled, "seed %d", seed)
 		assert.Less(t, float64(q.Start)/p.rate, 1.0, "seed %d", seed)
+		assert.Greater(t, float64(q.Start)/p.rate, 0.2, "the settling itself is still cut, seed %d", seed)
 		assert.InDelta(t, 2, q.Median_A, 0.01)
 	}
 }

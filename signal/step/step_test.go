@@ -215,6 +215,20 @@ func TestSupplySwitching(t *testing.T) {
 	}
 }
 
+// A sensor's offset is no current that pulls a supply down, however little the
+// unit draws.
+func TestOffsetIsNoSupply(t *testing.T) {
+	x, duty, from := stairs(2000, stair{0, 1}, stair{50, 1})
+	volts, current := flat(len(x), 0), flat(len(x), 0.02)
+	for i := from[1]; i < len(x); i++ {
+		volts[i], current[i] = 12, 0.03
+	}
+	got := Find(columns(x, duty, current, nil, volts))
+	require.Len(t, got, 2)
+	assert.False(t, got[0].Supply)
+	assert.True(t, got[1].Supply)
+}
+
 // A unit that draws nothing gives no sign of supply by its current: the noise
 // of the current sensor, small or large, must not look like one.
 func TestDeadUnitBehindASwitch(t *testing.T) {

@@ -93,17 +93,20 @@ func (e evidence) missing(needs []string) float64 {
 	if len(needs) == 0 {
 		return 0
 	}
-	price := most
+	price := most // nothing measured
 	for _, n := range needs {
 		n, low := strings.CutPrefix(n, "-")
 		c := e.checks[n]
-		if c == nil || c.Value == nil || low != c.down {
+		switch {
+		case c == nil || c.Value == nil:
 			continue
-		}
-		if c.Result == result.Failed {
+		case c.Result == result.Failed && low == c.down:
 			return 0
+		case low == c.down && math.Abs(c.z) > calm:
+			price = min(price, max(0, most-math.Abs(c.z)+calm))
+		case price == most:
+			price = 2 * most // measured, and not there
 		}
-		price = min(price, most-min(most, max(0, math.Abs(c.z)-calm)))
 	}
 	return price
 }

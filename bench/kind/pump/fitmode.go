@@ -133,6 +133,8 @@ func (f *curveFit) distance(s shape) float64 {
 	switch s {
 	case changed:
 		return free
+	case starved:
+		return min(free, f.distance(cap_))
 	case any_:
 		return min(free, f.distance(level))
 	case level:
@@ -173,22 +175,26 @@ func speed(x, φ float64) float64 {
 }
 
 // drag adds Coulomb (ω) or viscous (ω²) power, or both, to the good units'; a
-// heavy one may run into a limit of current.
+// heavy one may run into a limit of current. The limit is only looked for
+// where drag alone does not fit.
 func (f *curveFit) drag() float64 {
 	best := math.Inf(1)
 	for _, φ := range frictions[1:3] {
 		for _, viscous := range []float64{0, 0.5, 1} {
-			law := func(a float64) func(int) float64 {
-				return func(i int) float64 {
-					w := speed(f.x[i], φ)
-					return math.Log(1 + a*w*((1-viscous)+viscous*w)/f.level[i])
-				}
+			law := func(a float64, i int) float64 {
+				w := speed(f.x[i], φ)
+				return math.Log(1 + a*w*((1-viscous)+viscous*w)/f.level[i])
 			}
-			c, a := minimise(0, 2, func(a float64) float64 { return f.chi2(law(a)) })
+			c, _ := minimise(0, 2, func(a float64) float64 { return f.chi2(func(i int) float64 { return law(a, i) }) })
 			best = min(best, c/2)
-			free := law(a)
+			if c < f.count {
+				continue
+			}
 			c, _ = minimise(0.3, 1.5, func(top float64) float64 {
-				return f.chi2(func(i int) float64 { return min(free(i), math.Log(top/f.level[i])) })
+				least, _ := minimise(0, 2, func(a float64) float64 {
+					return f.chi2(func(i int) float64 { return min(law(a, i), math.Log(top/f.level[i])) })
+				})
+				return least
 			})
 			best = min(best, c/2+0.5*math.Log(f.count)+both)
 		}

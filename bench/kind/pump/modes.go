@@ -25,6 +25,7 @@ const (
 	water                // the hydraulic part is lost, in whole or part; the bearing may drag a little
 	cap_                 // full below, cut off at a current above
 	scaled               // all in one proportion
+	starved              // cut off at a current, or somehow, as supply gives way
 	changed              // somehow, by no law
 	any_                 // somehow or not at all
 )
@@ -72,7 +73,7 @@ var modes = []mode{
 		disproof: "a PWM signal proved at the unit's own pin that differs from what the profile asks for",
 		next:     "check level, frequency and polarity of the command at the plug; with those right, replace or repair the board",
 		reuse:    []string{mech}},
-	{name: "seized", cause: result.Mechanical, state: tries, shape: any_, explains: []string{StartAttempts, StartPeak, StartSettle}, prior: seldom,
+	{name: "seized", cause: result.Mechanical, state: tries, shape: any_, explains: []string{StartAttempts, StartPeak, StartLevel, StartSettle}, prior: seldom,
 		seen:     "the board drives the motor at full effort again and again, and the rotor does not turn",
 		disproof: "a rotor that turns freely by hand through the inlet",
 		next:     "with the supply off, turn the rotor by hand; if it is free, test again, else the motor end is seized",
@@ -168,7 +169,7 @@ var modes = []mode{
 		seen:     "the voltage at the plug falls more per ampere than it does with good units: a resistance in the leads or contacts",
 		disproof: "the same drop with another unit's plug on the same leads",
 		next:     "clean and tighten contacts and leads up to the plug, measure the drop again, repeat"},
-	{name: "supply-limit", cause: result.Bench, state: ran, shape: any_, needs: []string{SupplyFold}, explains: []string{SupplyDrop, StartPeak, StartLevel, StartSettle, Hysteresis, StartAttempts, StartDelay, DropOuts, Unrest, Rotation}, prior: seldom,
+	{name: "supply-limit", cause: result.Bench, state: ran, shape: starved, needs: []string{SupplyFold}, explains: []string{SupplyDrop, StartPeak, StartLevel, StartSettle, Hysteresis, StartAttempts, StartDelay, DropOuts, Unrest, Rotation}, prior: seldom,
 		seen:     "current stays flat while the voltage at the plug collapses: the supply is at its limit",
 		disproof: "a supply voltage that holds at full current",
 		next:     "raise the supply's current limit, or use a stronger supply, and test again"},

@@ -50,6 +50,7 @@ func refer(m *kind.Measured, p *profiles.Profile) *reference {
 		r.full_A += g.Up[len(g.Up)-1] / float64(len(p.Good))
 	}
 	γ := supplyExponent(sectionOf(p).Regulation)
+	expected := goodSupply(p)
 	for _, q := range m.Curve {
 		pt := point{Point: q}
 		for _, g := range p.Good {
@@ -68,8 +69,8 @@ func refer(m *kind.Measured, p *profiles.Profile) *reference {
 		pt.sd = max(pt.sd, least)
 		pt.level = math.Exp(pt.mean)
 		i := q.Current.Value
-		if γ != 0 && !math.IsNaN(q.Supply_V) && p.Learned.Supply_V > 0 && q.Supply_V > 1 {
-			i *= math.Pow(q.Supply_V/p.Learned.Supply_V, γ)
+		if v := expected(pt.level); γ != 0 && v > 1 && q.Supply_V > 1 {
+			i *= math.Pow(q.Supply_V/v, γ)
 		}
 		// A current at or below zero is a unit that does not turn; a
 		// thousandth of the good units' is as low as the logarithm goes.
@@ -95,6 +96,30 @@ func supplyExponent(regulation string) float64 {
 		return -2
 	}
 	return 0
+}
+
+// goodSupply is the voltage that good units had at the plug when they drew a
+// current: their mean voltage, and about it the drop that they measured per
+// ampere. The rows hold currents as they were at those voltages. NaN when the
+// supply was not measured.
+func goodSupply(p *profiles.Profile) func(current_A float64) float64 {
+	var sum float64
+	n := 0
+	for _, g := range p.Good {
+		for _, row := range [][]float64{g.Up, g.Down} {
+			for _, x := range row {
+				if !math.IsNaN(x) {
+					sum += x
+					n++
+				}
+			}
+		}
+	}
+	if p.Learned.Supply_V <= 0 || n == 0 {
+		return func(float64) float64 { return math.NaN() }
+	}
+	mean, ohm := sum/float64(n), meanOf(p, SupplyDrop)
+	return func(current_A float64) float64 { return p.Learned.Supply_V - ohm*(current_A-mean) }
 }
 
 // interpolate is y at duty on a straight line of ln y between grid points.

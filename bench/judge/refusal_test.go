@@ -1,0 +1,37 @@
+package judge_test
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"dutybench/bench/kind/pump"
+	"dutybench/bench/result"
+	"dutybench/signal/stat"
+)
+
+// Of normally spread good units the whole test refuses about the share that
+// it states: not significantly more than twice that.
+func TestGoodUnitsAreRarelyRefused(t *testing.T) {
+	b := onBench()
+	b.rate_Hz, b.plan = 1000, whole()
+	n, profilesLearned := 90, 3
+	if testing.Short() {
+		n, profilesLearned = 30, 1
+	}
+	refused, judgements := 0, 0
+	for k := range profilesLearned {
+		p := ordinaryAt(t, b, uint64(5000+100*k))
+		for i := range n / profilesLearned {
+			seed := uint64(6000 + 1000*k + i)
+			if r := judged(t, b.record(good(seed), seed), p); r.Verdict != result.Pass {
+				refused++
+				t.Logf("%d: %s", seed, r.Sentence)
+			}
+			judgements++
+		}
+	}
+	low, high := stat.ClopperPearson(refused, judgements, 0.95)
+	t.Logf("%d of %d refused, 95 %% interval %.1f to %.1f %%", refused, judgements, 100*low, 100*high)
+	require.Less(t, low, 2*pump.Refusal)
+}
