@@ -73,7 +73,7 @@ func whole() []stage {
 }
 
 func onBench() bench {
-	return bench{rate_Hz: 1250, noise_A: 0.004, open_V: 12.6, ohm: 0.03, plan: whole()}
+	return bench{rate_Hz: 1024, noise_A: 0.004, open_V: 12.6, ohm: 0.03, plan: whole()}
 }
 
 // good draws a good unit: 1 % of spread in scale, 4 % in friction, 2 % in

@@ -64,9 +64,9 @@ func units() map[string]unit {
 
 func TestAnnotationsAndForeignColumnsChangeNothing(t *testing.T) {
 	p := ordinary(t)
-	for name, u := range units() {
+	for _, name := range []string{"good", "drag", "seized"} {
 		t.Run(name, func(t *testing.T) {
-			tr := onBench().record(u, 77)
+			tr := onBench().record(units()[name], 77)
 			want := core(t, judged(t, tr, p))
 			for what, change := range map[string]func(c *trace.Trace){
 				"no comment at all": func(c *trace.Trace) { c.Meta = nil },
@@ -174,7 +174,6 @@ func TestStepsNotRunAreNotMeasured(t *testing.T) {
 		{"no sweep down", stages(func(s stage) bool { return s.name != "down" }), []string{pump.CurveDown, pump.Hysteresis}, true},
 		{"never at full", stages(func(s stage) bool { return s.duty < 90 }), []string{pump.Full}, false},
 		{"no start", stages(func(s stage) bool { return s.duty == 0 }), []string{pump.StartAttempts, pump.StartDelay, pump.StartSettle, pump.StartLevel, pump.StartPeak, pump.Full, pump.CurveUp, pump.CurveDown, pump.Response, pump.DropOuts}, false},
-		{"one duty only", stages(func(s stage) bool { return s.duty == 0 || s.name == "start" }), []string{pump.Full, pump.Response, pump.Hysteresis, pump.CurveDown, pump.Scale, pump.LowSpeed, pump.FlatTop}, false},
 		{"no rest before", stages(func(s stage) bool { return s.name != "quiet" }), []string{pump.Quiet}, true},
 		{"supply on from the first sample", stages(func(s stage) bool { return s.on }), []string{pump.SwitchOnCharge}, true},
 	} {
@@ -189,24 +188,6 @@ func TestStepsNotRunAreNotMeasured(t *testing.T) {
 			}
 		})
 	}
-}
-
-// A trace that begins with the unit already running holds no start.
-func TestRunningFromTheFirstSample(t *testing.T) {
-	p := ordinary(t)
-	tr := onBench().record(good(81), 81)
-	from := slices.IndexFunc(tr.Time(), func(x float64) bool { return x > 5 }) // in the second step up
-	cut := *tr
-	cut.Columns = slices.Clone(tr.Columns)
-	for i := range cut.Columns {
-		cut.Columns[i].Values = cut.Columns[i].Values[from:]
-	}
-	r := judged(t, &cut, p)
-	for _, n := range []string{pump.StartDelay, pump.StartSettle, pump.StartLevel, pump.StartPeak, pump.StartAttempts} {
-		assert.Equal(t, result.NotMeasured, find(t, r, n).Result, n)
-	}
-	assert.NotEqual(t, result.Pass, r.Verdict, "a start that was not seen cannot have passed")
-	assert.NotEqual(t, result.Fail, r.Verdict, r.Sentence)
 }
 
 // flat is a recording whose current never changes.
@@ -229,7 +210,6 @@ func TestPoorTracesNeverPassNorFail(t *testing.T) {
 		"shorter than a start":    flat(0.03, func(i int) float64 { return min(50, float64(i)) }, 60),
 		"no step":                 flat(0.03, func(int) float64 { return 0 }, 3000),
 		"a ramp without a step":   flat(1, func(i int) float64 { return float64(i) / 30 }, 3000),
-		"all zero":                flat(0, func(int) float64 { return 0 }, 3000),
 		"all zero with a command": flat(0, steps, 3000),
 		"no supply at all": func() *trace.Trace {
 			b := onBench()

@@ -14,11 +14,8 @@ import (
 // it states: not significantly more than twice that.
 func TestGoodUnitsAreRarelyRefused(t *testing.T) {
 	b := onBench()
-	b.rate_Hz, b.plan = 1000, whole()
-	n, profilesLearned := 90, 3
-	if testing.Short() {
-		n, profilesLearned = 30, 1
-	}
+	b.rate_Hz = 256
+	const n, profilesLearned = 120, 3
 	refused, judgements := 0, 0
 	for k := range profilesLearned {
 		p := ordinaryAt(t, b, uint64(5000+100*k))

@@ -1,7 +1,6 @@
 package judge_test
 
 import (
-	"math"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -30,7 +29,7 @@ func TestStatedFullCurrentWindow(t *testing.T) {
 		return u
 	}
 	gaveUp := at(4.79)
-	gaveUp.tries, gaveUp.try_A, gaveUp.try_s, gaveUp.rest_s = 1, 2.5, 0.4, math.Inf(1)
+	gaveUp.tries, gaveUp.try_A, gaveUp.try_s, gaveUp.rest_s = 1, 2.5, 0.4, 1000
 	gaveUp.awake_A = 0.24 - gaveUp.quiet
 
 	for _, c := range []struct {

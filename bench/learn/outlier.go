@@ -3,7 +3,9 @@ package learn
 import (
 	"fmt"
 	"math"
+	"slices"
 
+	"dutybench/profiles"
 	"dutybench/signal/stat"
 )
 
@@ -45,7 +47,7 @@ func leaveOut(units []measured, grid []float64) (good []measured, why []string) 
 		for i, d := range grid {
 			check(fmt.Sprintf("current at %g %% duty", d), "A", func(u measured) (float64, bool) { return u.up[i], true })
 		}
-		for _, v := range good[0].values {
+		for _, v := range everything(good) {
 			check(v.Name, v.Unit, func(u measured) (float64, bool) {
 				for _, w := range u.values {
 					if w.Name == v.Name {
@@ -64,6 +66,18 @@ func leaveOut(units []measured, grid []float64) (good []measured, why []string) 
 		good = append(next, good[at+1:]...)
 	}
 	return good, why
+}
+
+// everything is each measurement that any of the units has, once.
+func everything(units []measured) (out []profiles.Value) {
+	for _, u := range units {
+		for _, v := range u.values {
+			if !slices.ContainsFunc(out, func(w profiles.Value) bool { return w.Name == v.Name }) {
+				out = append(out, v)
+			}
+		}
+	}
+	return out
 }
 
 // floor is the least spread of a quantity in its own unit: what no bench

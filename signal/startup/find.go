@@ -110,6 +110,7 @@ func within(steps []step.Step, from, to int) []step.Step {
 // awake board draws the same whatever the duty.
 func firstRunning(e *envelope, steps []step.Step, high float64, expect func(float64) float64) int {
 	var duty, level []float64
+	like := 0                      // steps in which the unit draws what running ones do
 	first, least := -1, math.NaN() // least: what good units draw at the lowest of the duties
 	for i, s := range steps {
 		half := e.thin((s.From+s.To)/2, s.To)
@@ -129,6 +130,9 @@ func firstRunning(e *envelope, steps []step.Step, high float64, expect func(floa
 		if first < 0 && !(low < runsShare*good) {
 			first = i
 		}
+		if low >= runsShare*good {
+			like++
+		}
 		if good < least || math.IsNaN(least) {
 			least = good
 		}
@@ -142,7 +146,8 @@ func firstRunning(e *envelope, steps []step.Step, high float64, expect func(floa
 		return -1
 	}
 	follows := len(level) >= 3 && stat.RankCorrelation(duty, level) > 0.7 && most > 1.3*slices.Min(level)
-	if !follows && (most < flatShare*(high-e.rest) || most < awakeShare*least) {
+	alike := len(level) < 3 && 2*like > len(level) // too few steps to follow anything
+	if !follows && !alike && (most < flatShare*(high-e.rest) || most < awakeShare*least) {
 		return -1
 	}
 	return first

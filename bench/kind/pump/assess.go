@@ -115,9 +115,9 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) stat
 		return constant
 	case math.IsNaN(d.start.Commanded_s):
 		return idle
-	case !d.ran(r) && len(d.realAttempts(p)) > 0:
+	case !d.ran(p) && len(d.realAttempts(p)) > 0:
 		return tries
-	case !d.ran(r):
+	case !d.ran(p):
 		// A millisecond of charging is a sign of life as good as any.
 		if d.reachedAtAll(p, highest) {
 			return noTry
@@ -134,21 +134,29 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) stat
 // does not, and attempts fill few plateaus. A unit that has lost its water may
 // draw less than that; it runs at the first try, and its current follows the
 // duty.
-func (d *detail) ran(r *reference) bool {
-	if !d.start.Ran || len(r.points) == 0 {
+func (d *detail) ran(p *profiles.Profile) bool {
+	expect := running(p)
+	if !d.start.Ran || expect == nil {
 		return d.start.Ran
 	}
-	n := 0
+	n, of := 0, 0
 	var duty, amps []float64
-	for _, q := range r.points {
-		above := q.Current.Value - d.rest()
-		if above > 0.3*(q.level-r.quiet) {
+	for _, q := range d.plateaus {
+		good, above := expect(q.Duty_pct), q.Median_A-d.rest()
+		if math.IsNaN(good) {
+			continue
+		}
+		of++
+		if above > 0.3*good {
 			n++
 		}
 		duty, amps = append(duty, q.Duty_pct), append(amps, above)
 	}
+	if of == 0 {
+		return true
+	}
 	follows := len(d.start.Attempts) == 1 && stat.RankCorrelation(duty, amps) > 0.9 && slices.Max(amps) > 1.5*slices.Min(amps)
-	return 2*n >= len(r.points) || follows
+	return 2*n >= of || follows
 }
 
 // plugVolts is the median and the highest voltage at the plug, and whether it

@@ -230,10 +230,17 @@ func switchOnCharge(t, x []float64, from, to int) stat.Quantity {
 	return stat.Quantity{Value: q}.With("peak between samples", peak*dt/math.Sqrt(3), 0)
 }
 
+// starts are the measurements of a start.
+var starts = []string{StartAttempts, StartDelay, StartSettle, StartLevel, StartPeak}
+
+// unseen_s is how soon after the first sample a current is no start that the
+// trace shows: no board wakes that fast.
+const unseen_s = 0.01
+
 func (d *detail) measureStart(tr *trace.Trace, m *kind.Measured) {
 	s := d.start
 	if math.IsNaN(s.Commanded_s) {
-		for _, n := range []string{StartAttempts, StartDelay, StartSettle, StartLevel, StartPeak} {
+		for _, n := range starts {
 			miss(m, n, unitFor(n), "the trace holds no command to run")
 		}
 		return
@@ -247,6 +254,13 @@ func (d *detail) measureStart(tr *trace.Trace, m *kind.Measured) {
 		return
 	}
 	first, last := s.Attempts[0], s.Attempts[len(s.Attempts)-1]
+	if t0 := tr.Time()[0]; s.Ran && s.Commanded_s <= t0 && first.Start_s-t0 < unseen_s {
+		m.Values = m.Values[:len(m.Values)-1] // attempts before the first sample cannot be counted
+		for _, n := range starts {
+			miss(m, n, unitFor(n), "the unit was running when the trace begins")
+		}
+		return
+	}
 	add(m, StartDelay, "s", stat.Quantity{Value: first.Start_s - s.Commanded_s}.With("sampling interval", dt/math.Sqrt(12), 0))
 	if s.Ran && !math.IsNaN(s.Settled_s) {
 		add(m, StartSettle, "s", stat.Quantity{Value: s.Settled_s - last.Start_s}.With("envelope", 0.005/math.Sqrt(12), 0))

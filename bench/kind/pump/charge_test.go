@@ -1,0 +1,79 @@
+package pump
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"dutybench/signal/trace"
+)
+
+// charging is a switch-on at 50 ms: a capacitor C behind a resistance R takes
+// V/R·exp(-t/RC), in all C·V (the capacitor's law), and a resting current.
+// Each sample is the mean over its interval, as an averaging converter gives.
+func charging(rate_Hz, farad, ohm, volt, clip_A float64) *trace.Trace {
+	const on_s, quiet = 0.05, 0.03
+	r := rand.New(rand.NewPCG(40, 1))
+	taken := func(t float64) float64 { // charge up to t
+		if t <= on_s {
+			return 0
+		}
+		return farad*volt*(1-math.Exp(-(t-on_s)/(ohm*farad))) + quiet*(t-on_s)
+	}
+	s := sampled{rate_Hz: rate_Hz, length_s: 0.6, duty: func(float64) float64 { return 0 },
+		on: func(t float64) bool { return t > on_s-0.5/rate_Hz }}
+	s.current = func(t float64) float64 {
+		x := (taken(t+1/rate_Hz)-taken(t))*rate_Hz + 0.003*r.NormFloat64()
+		return min(x, clip_A)
+	}
+	return s.trace()
+}
+
+func TestSwitchOnChargeOfAKnownCapacitor(t *testing.T) {
+	for _, c := range []struct{ farad, ohm, volt float64 }{
+		{1000e-6, 0.2, 12}, {470e-6, 0.5, 12}, {2200e-6, 0.15, 13.5}, {1000e-6, 0.3, 24},
+	} {
+		m, d := measured(t, charging(20000, c.farad, c.ohm, c.volt, math.Inf(1)), nil)
+		q := value(t, m, SwitchOnCharge)
+		require.Empty(t, q.Missing)
+		want := c.farad * c.volt
+		assert.InDelta(t, want, q.Q.Value, 0.03*want, "%v", c)
+		assert.InDelta(t, want, q.Q.Value, 2*q.Q.U(), "%v: within its uncertainty", c)
+		assert.InDelta(t, 0.03, value(t, m, Quiet).Q.Value, 0.001, "the peak does not lift the rest")
+		assert.True(t, d.energised)
+	}
+}
+
+// At a kilohertz the peak falls into one or two samples: the charge of
+// averaging samples still comes back, and the uncertainty says how well.
+func TestSwitchOnChargeAtTheSlowestRate(t *testing.T) {
+	m, _ := measured(t, charging(1024, 1000e-6, 0.2, 12, math.Inf(1)), nil)
+	q := value(t, m, SwitchOnCharge).Q
+	require.InDelta(t, 0.012, q.Value, 2*q.U())
+	require.Greater(t, q.U(), 0.1*q.Value)
+}
+
+func TestSwitchOnChargeThatCannotBeMeasured(t *testing.T) {
+	m, _ := measured(t, charging(500, 1000e-6, 0.2, 12, math.Inf(1)), nil)
+	require.Contains(t, value(t, m, SwitchOnCharge).Missing, "sampling")
+	s := sampled{rate_Hz: 5000, length_s: 0.5, duty: func(float64) float64 { return 0 }, current: func(float64) float64 { return 0.03 }}
+	m, d := measured(t, s.trace(), nil)
+	require.False(t, d.energised)
+	require.Contains(t, value(t, m, SwitchOnCharge).Missing, "supply going on")
+}
+
+// A converter at its end shows less than flowed: never more than the true
+// charge.
+func TestClippedChargeIsAtMostTheTrueOne(t *testing.T) {
+	m, _ := measured(t, charging(20000, 1000e-6, 0.2, 12, 20), nil)
+	require.Less(t, value(t, m, SwitchOnCharge).Q.Value, 0.012)
+}
+
+func TestTrimmedMean(t *testing.T) {
+	x := []float64{1, 1.1, 0.9, 1, 1.05, 0.95, 60}
+	require.InDelta(t, 1, trimmed(x, 0), 0.01)
+	require.InDelta(t, 1, trimmed([]float64{1, 1, 1, 1}, 0), 0, "no spread at all")
+}
