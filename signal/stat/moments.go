@@ -51,17 +51,18 @@ func MeanSD(xs []float64) (mean, sd float64) {
 // NaN when there are none. The slice is not touched.
 func Median(xs []float64) float64 { return MedianInPlace(slices.Clone(xs)) }
 
-// MedianInPlace is Median without a copy: it sorts xs.
+// MedianInPlace is Median without a copy: it puts xs in another order.
 func MedianInPlace(xs []float64) float64 {
 	n := len(xs)
 	if n == 0 {
 		return math.NaN()
 	}
-	slices.Sort(xs)
+	high := Select(xs, n/2)
 	if n%2 == 1 {
-		return xs[n/2]
+		return high
 	}
-	return xs[n/2-1] + (xs[n/2]-xs[n/2-1])/2
+	low := Select(xs[:n/2], n/2-1) // nothing before n/2 is above it
+	return low + (high-low)/2
 }
 
 // MAD is the median of the absolute distances from the median.

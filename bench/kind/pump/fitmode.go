@@ -21,6 +21,8 @@ type curveFit struct {
 	chol  mat.Cholesky
 	ok    bool
 	count float64
+
+	residual, solved *mat.VecDense
 }
 
 // mismatch is how well a law for a fault is known: to about a fifth of the
@@ -108,15 +110,16 @@ func goodCovariance(rows [][]float64) *mat.SymDense {
 
 // chi2 is the squared distance of the unit from what a law says.
 func (f *curveFit) chi2(law func(i int) float64) float64 {
-	r := mat.NewVecDense(len(f.dev), nil)
-	for i := range f.dev {
-		r.SetVec(i, f.dev[i]-law(i))
+	if f.residual == nil { // the two are used again for every law tried
+		f.residual, f.solved = mat.NewVecDense(len(f.dev), nil), mat.NewVecDense(len(f.dev), nil)
 	}
-	var s mat.VecDense
-	if f.chol.SolveVecTo(&s, r) != nil {
+	for i := range f.dev {
+		f.residual.SetVec(i, f.dev[i]-law(i))
+	}
+	if f.chol.SolveVecTo(f.solved, f.residual) != nil {
 		return math.Inf(1)
 	}
-	return mat.Dot(r, &s)
+	return mat.Dot(f.residual, f.solved)
 }
 
 // distance is how far the unit lies from the best that a shape can do, half

@@ -38,8 +38,8 @@ func TestSupplyLineComesBack(t *testing.T) {
 			volts: func(_, x float64) float64 { return c.open - c.ohm*x + 0.003*r.NormFloat64() }}.trace(), nil)
 		require.True(t, d.supply.ok)
 		q := value(t, m, SupplyDrop).Q
-		assert.InDelta(t, c.open, d.supply.open_V, 0.005)
-		assert.InDelta(t, c.ohm, q.Value, 0.002)
+		assert.InDelta(t, c.open, d.supply.open_V, 0.02)
+		assert.InDelta(t, c.ohm, q.Value, 0.001+0.02*c.ohm)
 		assert.InDelta(t, c.ohm, q.Value, 4*q.U(), "%v: the uncertainty holds", c)
 		assert.Less(t, math.Abs(value(t, m, SupplyFold).Q.Value), 0.02, "%v: no fold", c)
 	}
