@@ -116,6 +116,9 @@ func decide(r *result.Result, a *kind.Assessment, c kind.Conditions) {
 	top := a.Causes[0].Cause
 	r.Cause = &top
 	r.Inseparable, r.SeparatedBy = a.Inseparable, a.SeparatedBy
+	if len(r.Inseparable) > 1 && r.SeparatedBy != "" && failed > 0 {
+		r.NextStep = r.SeparatedBy // one next step: the test that tells them apart
+	}
 	if failed == 0 {
 		return
 	}

@@ -18,9 +18,17 @@ func sentence(r *result.Result, a *kind.Assessment) string {
 	case r.Cause == nil:
 		return fmt.Sprintf("Undecided: nothing in the trace says why. Next: %s.", r.NextStep)
 	case len(r.Inseparable) > 1:
-		return fmt.Sprintf("%s: %s. Either %s; this test cannot tell which. Next: %s.", lead(r), a.Seen, either(r.Inseparable), r.SeparatedBy)
+		return fmt.Sprintf("%s: %s. Either %s; this test cannot tell which. Next: %s.", lead(r), a.Seen, either(r.Inseparable), r.NextStep)
 	}
-	return fmt.Sprintf("%s: %s (%s, probability %.0f %%). Next: %s.", lead(r), a.Seen, sideOf(*r.Cause), 100*Probability(r), r.NextStep)
+	return fmt.Sprintf("%s: %s (%s, %s). Next: %s.", lead(r), a.Seen, sideOf(*r.Cause), odds(Probability(r)), r.NextStep)
+}
+
+// odds is a probability in words; no test is ever wholly sure.
+func odds(p float64) string {
+	if p > 0.99 {
+		return "probability over 99 %"
+	}
+	return fmt.Sprintf("probability %.0f %%", 100*p)
 }
 
 func lead(r *result.Result) string {

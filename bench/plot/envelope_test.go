@@ -4,7 +4,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -68,15 +67,12 @@ func TestPeakOfAMillisecondSurvives(t *testing.T) {
 	for i := 400_700; i < 400_750; i++ {
 		y[i] = 27
 	}
-	start := time.Now()
 	lines := Envelope(x, y, 0, x[n-1], 700)
-	took := time.Since(start)
 	var e extent
 	for _, p := range lines[0] {
 		e.add(p.Y)
 	}
 	assert.Equal(t, 27.0, e.high)
-	assert.Less(t, took, 500*time.Millisecond) // 50 ms is the aim; room for a busy machine
 }
 
 func BenchmarkEnvelopeMillion(b *testing.B) {

@@ -67,7 +67,7 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	d.conclude(a, e, m, p, c)
 	for _, k := range core {
 		if k.Result == result.NotMeasured && (len(p.Good) > 0 || k.Low != nil || k.High != nil || statedFor(p, k.Name)) {
-			a.Lacking = append(a.Lacking, words(k.Name)+" was not measured: "+k.Note)
+			a.Lacking = append(a.Lacking, "not measured: "+words(k.Name)+" ("+k.Note+")")
 		}
 	}
 	if len(p.Good) == 0 && len(p.Stated) == 0 {
@@ -115,6 +115,8 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) stat
 		return constant
 	case math.IsNaN(d.start.Commanded_s):
 		return idle
+	case !d.ran(p) && math.IsNaN(d.quiet) && d.runsUnseen(r):
+		return ran
 	case !d.ran(p) && len(d.realAttempts(p)) > 0:
 		return tries
 	case !d.ran(p):
@@ -157,6 +159,17 @@ func (d *detail) ran(p *profiles.Profile) bool {
 	}
 	follows := len(d.start.Attempts) == 1 && stat.RankCorrelation(duty, amps) > 0.9 && slices.Max(amps) > 1.5*slices.Min(amps)
 	return 2*n >= of || follows
+}
+
+// runsUnseen says that a unit whose rest the trace does not hold draws running
+// current throughout: its start was not seen, which is no failure to start.
+func (d *detail) runsUnseen(r *reference) bool {
+	for _, q := range r.points {
+		if q.Current.Value < 0.3*q.level {
+			return false
+		}
+	}
+	return len(r.points) > 0
 }
 
 // plugVolts is the median and the highest voltage at the plug, and whether it

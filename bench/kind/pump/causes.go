@@ -154,6 +154,8 @@ func (e evidence) looks(name string) float64 {
 		return c
 	case name == "rub":
 		return sq(max(0, e.broad()+0.5) / 0.5)
+	case name == "air" && e.checks[DropOuts].out() && !e.checks[Unrest].out():
+		return most // bubbles that stop the current leave unrest between the stops
 	case name == "air":
 		return sq(max(0, -e.broad()-0.5) / 0.5)
 	case name == "late-start" && !math.IsNaN(e.brief):

@@ -83,12 +83,8 @@ func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *p
 		a.Inseparable = []result.Cause{result.ControlBoard, result.Wiring}
 		a.SeparatedBy = top.next
 	case len(a.Causes) > 1 && a.Causes[0].Probability < separable*a.Causes[1].Probability:
-		second, _ := best(ws, a.Causes[1].Cause)
 		a.Inseparable = []result.Cause{a.Causes[0].Cause, a.Causes[1].Cause}
 		a.SeparatedBy = top.next
-		if second.next != "" && second.next != top.next {
-			a.SeparatedBy += "; and " + second.next
-		}
 	}
 	if a.Causes[0].Cause == result.Hydraulic && c.Primed {
 		a.NextStep = "the loop was said to be primed and open: the impeller or its housing has lost its grip on the water; open the hydraulic end"
@@ -164,13 +160,24 @@ func (w weighed) carried(e evidence) []string {
 	for _, n := range w.needs {
 		take(n)
 	}
-	for _, n := range []string{LowSpeed, HighSpeed, FlatTop, Scale, CurveUp, Full, StartAttempts, Response, CurveDown} {
-		if w.state != ran || w.shape != level || n == StartAttempts {
+	// What carries a cause is what the sentence rests on: for a unit that ran,
+	// its curve; for one that did not, its start, and the curve only when
+	// nothing else lies out.
+	curve := []string{LowSpeed, HighSpeed, FlatTop, Scale, CurveUp, Full, CurveDown}
+	if w.shape == cap_ {
+		curve = []string{FlatTop, Full, CurveUp}
+	}
+	if w.state == ran && w.shape != level {
+		for _, n := range curve {
 			take(n)
 		}
 	}
-	for _, n := range w.explains {
+	for _, n := range append([]string{StartAttempts, StartLevel, SwitchOnCharge, Response}, w.explains...) {
 		take(n)
+	}
+	if len(out) == 0 {
+		take(Full)
+		take(CurveUp)
 	}
 	return out
 }

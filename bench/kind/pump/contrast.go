@@ -30,6 +30,7 @@ const (
 type contrast struct {
 	name      string
 	low, high bool
+	sign      float64 // 1 for an excess, −1 for a shortfall
 	about     string
 	pattern   func(f *curveFit, i int) float64
 }
@@ -39,16 +40,16 @@ type contrast struct {
 const shareOfFriction = 0.2
 
 var contrasts = []contrast{
-	{Scale, true, true, "the whole curve too high or too low, in proportion", func(*curveFit, int) float64 { return 1 }},
-	{LowSpeed, false, true, "excess that is largest at low speed, as friction lifts a curve", func(f *curveFit, i int) float64 {
+	{Scale, true, true, 1, "the whole curve too high or too low, in proportion", func(*curveFit, int) float64 { return 1 }},
+	{LowSpeed, false, true, 1, "excess that is largest at low speed, as friction lifts a curve", func(f *curveFit, i int) float64 {
 		w := speed(f.x[i], shareOfFriction)
 		return w * (0.5 + 0.5*w) / f.level[i]
 	}},
-	{HighSpeed, false, true, "shortfall that grows with speed, as missing water lowers a curve", func(f *curveFit, i int) float64 {
+	{HighSpeed, false, true, -1, "shortfall that grows with speed, as missing water lowers a curve", func(f *curveFit, i int) float64 {
 		w := speed(f.x[i], shareOfFriction)
 		return -w * w * w / f.level[i]
 	}},
-	{FlatTop, false, true, "shortfall of the highest duty against what the rest of the curve asks for: a limit flattens it", func(f *curveFit, i int) float64 {
+	{FlatTop, false, true, -1, "shortfall of the highest duty against what the rest of the curve asks for: a limit flattens it", func(f *curveFit, i int) float64 {
 		if i == len(f.x)-1 {
 			return -1
 		}
@@ -91,19 +92,21 @@ func (c contrast) hold(f *curveFit, p *profiles.Profile, m float64) check {
 	z := v / math.Hypot(sd, u)
 	k.z, k.k, k.down = onSide(z, c.low, c.high), factor(len(f.rows), m, side), v < 0
 	low, high := math.NaN(), math.NaN()
+	// From a logarithm to per cent: a shortfall of all there is is 100 %.
+	percent := func(v float64) float64 { return c.sign * 100 * math.Expm1(c.sign*v) }
 	if c.low {
-		low = -100 * k.k * sd
+		low = percent(-k.k * sd)
 	}
 	if c.high {
-		high = 100 * k.k * sd
+		high = percent(k.k * sd)
 	}
 	if l, ok := stated(p, c.name); ok {
 		low, high = l.Low, l.High
 	}
-	x, e := 100*v, 200*u
+	x, e := percent(v), 200*u*math.Exp(c.sign*v)
 	k.Value, k.Uncertainty, k.K, k.Spread = &x, &e, 2, &z
 	k.Low, k.High = finite(low), finite(high)
-	k.Result = outcome(x, 100*math.Sqrt(max(0, u*u-sd*sd)), low, high)
+	k.Result = outcome(x, 100*math.Exp(c.sign*v)*math.Sqrt(max(0, u*u-sd*sd)), low, high)
 	k.Note = c.about
 	return k
 }

@@ -51,6 +51,11 @@ func (d *detail) measureSupply(tr *trace.Trace, m *kind.Measured) {
 		n = len(bx)
 	}
 	open, slope, u := line(bx[:n], by[:n], resolution)
+	if n < 3 || math.IsInf(u, 0) || math.IsNaN(u) { // all but a few pairs at one current
+		miss(m, SupplyDrop, "ohm", why)
+		miss(m, SupplyFold, "V", why)
+		return
+	}
 	below := make([]float64, len(xs))
 	for i := range xs {
 		below[i] = open + slope*xs[i] - ys[i]

@@ -4,7 +4,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -258,21 +257,6 @@ func line(x []float64, f, rate float64) float64 {
 		re, im = re+(v-m)*c, im+(v-m)*s
 	}
 	return 2 * math.Hypot(re, im) / float64(len(x))
-}
-
-func TestSpeed(t *testing.T) {
-	if raced {
-		t.Skip("the race detector slows it tenfold")
-	}
-	m := Models(1)[6]
-	u := m.Unit(seeded(1))
-	best := time.Hour
-	for i := uint64(0); i < 20 && best > 60*time.Millisecond; i++ { // others may use the machine
-		start := time.Now()
-		u.Trace(Good(), 0, seeded(i))
-		best = min(best, time.Since(start))
-	}
-	assert.Less(t, best, 60*time.Millisecond)
 }
 
 func BenchmarkTrace(b *testing.B) {

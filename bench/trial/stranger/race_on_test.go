@@ -1,5 +1,0 @@
-//go:build race
-
-package stranger
-
-const raced = true
