@@ -112,7 +112,7 @@ func unitsOf(p *profiles.Profile) (out []string) {
 
 // Good units are hardly ever taken for strangers.
 func TestGoodUnitsStayIn(t *testing.T) {
-	for first := range 12 {
+	for first := range 5 {
 		var traces []*trace.Trace
 		for i := range 8 {
 			n := 100 + 8*first + i

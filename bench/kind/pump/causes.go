@@ -196,9 +196,14 @@ func sortedNames(m map[string]*check) []string {
 
 // normalise turns costs into probabilities and sorts, likeliest first.
 func normalise(ws []weighed) {
-	least := math.Inf(1)
-	for _, w := range ws {
-		least = min(least, w.cost)
+	const hopeless = 1e6
+	least := float64(hopeless)
+	for i := range ws {
+		// A trace without sense can make a cost without end, or none at all.
+		if !(ws[i].cost < hopeless) {
+			ws[i].cost = hopeless
+		}
+		least = min(least, ws[i].cost)
 	}
 	var sum float64
 	for i := range ws {

@@ -47,12 +47,12 @@ func TestUnrestComesBack(t *testing.T) {
 		}
 	}
 	var in, out float64
-	const draws = 8
+	const draws = 24
 	for k := range uint64(draws) {
 		in += swingOf(t, 1000, 4, noise(k, 2, 20)).unrest / draws
 		out += swingOf(t, 1000, 4, noise(k, 60, 140)).unrest / draws
 	}
-	assert.InDelta(t, 0.04, in, 0.01)
+	assert.InDelta(t, 0.04, in, 0.004)
 	assert.Less(t, out, 0.008)
 }
 
