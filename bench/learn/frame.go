@@ -67,7 +67,7 @@ func assume(p *profiles.Profile, units []measured) {
 		}
 		return otherwise
 	}
-	var highest, lowest, top, peak float64 = 0, math.Inf(1), 0, 0
+	highest, lowest, top := 0.0, math.Inf(1), 0.0
 	for _, u := range units {
 		for _, m := range u.m {
 			for _, q := range m.Curve {
@@ -75,9 +75,6 @@ func assume(p *profiles.Profile, units []measured) {
 				if !math.IsNaN(q.Supply_V) {
 					highest, lowest = max(highest, q.Supply_V), min(lowest, q.Supply_V)
 				}
-			}
-			for _, x := range m.Trace.Current() {
-				peak = max(peak, x)
 			}
 		}
 	}
@@ -98,7 +95,7 @@ func assume(p *profiles.Profile, units []measured) {
 	p.Command = profiles.Command{Type: "pwm", Frequency_Hz: number(trace.KeyPWM, 1000), Tolerance: 0.05, Drive: "open-drain", Stop_pct: 0, Wake_pct: 1, Full_pct: 100}
 	p.Limits = profiles.Limits{
 		Current_A: round(1.5*top, 2), Time: 500 * time.Millisecond,
-		Peak_A: round(max(3*top, 1.2*peak), 2), Charge_C: 0.1, ChargeTime: 5 * time.Millisecond,
+		Peak_A: round(3*top, 2), Charge_C: 0.1, ChargeTime: 5 * time.Millisecond,
 		DryRun: 60 * time.Second, Rest: 5 * time.Second, StartTimeout: 10 * time.Second,
 	}
 	p.Fixture = profiles.Fixture{Type: "loop", Fluid: "not recorded", LowTemp_C: 10, HighTemp_C: 35}

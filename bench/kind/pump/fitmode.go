@@ -184,10 +184,12 @@ func (f *curveFit) drag() float64 {
 	best := math.Inf(1)
 	for _, φ := range frictions[1:3] {
 		for _, viscous := range []float64{0, 0.5, 1} {
-			law := func(a float64, i int) float64 {
+			share := make([]float64, len(f.x)) // of full current, for the current here
+			for i := range share {
 				w := speed(f.x[i], φ)
-				return math.Log(1 + a*w*((1-viscous)+viscous*w)/f.level[i])
+				share[i] = w * ((1 - viscous) + viscous*w) / f.level[i]
 			}
+			law := func(a float64, i int) float64 { return math.Log(1 + a*share[i]) }
 			c, _ := minimise(0, 2, func(a float64) float64 { return f.chi2(func(i int) float64 { return law(a, i) }) })
 			best = min(best, c/2)
 			if c < f.count {
@@ -210,10 +212,14 @@ func (f *curveFit) drag() float64 {
 func (f *curveFit) water() float64 {
 	best := math.Inf(1)
 	for _, φ := range frictions {
+		ws := make([]float64, len(f.x))
+		for i := range ws {
+			ws[i] = speed(f.x[i], φ)
+		}
 		for _, extra := range []float64{0, 0.05, 0.15} {
 			c, _ := minimise(0, 1, func(lost float64) float64 {
 				return f.chi2(func(i int) float64 {
-					w := speed(f.x[i], φ)
+					w := ws[i]
 					left := f.level[i] + (1-f.quiet)*((extra*lost*φ)*w-lost*(1-φ)*w*w*w)
 					return math.Log(max(left, 0.002) / f.level[i])
 				})

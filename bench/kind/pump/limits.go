@@ -11,8 +11,8 @@ import (
 )
 
 // Refusal is the rate at which good units may be refused by a whole test, all
-// findings together: one in a hundred, half of what a bench hand would notice
-// in a week of twenty units a day (chosen). It is shared out (Bonferroni):
+// findings together: one in two hundred, one unit in two weeks of twenty a day
+// (chosen). It is shared out (Bonferroni):
 // contrastShare of it to the contrasts, which tell a faulty curve from a good
 // one best, the rest to all other findings, of which most faults move several
 // or move one far. The limits hardly move with either figure: at twenty good

@@ -184,6 +184,10 @@ func (d *detail) measureQuiet(tr *trace.Trace, m *kind.Measured) {
 		miss(m, SwitchOnCharge, "C", "the charging peak lasts under a millisecond, and the sampling is slower than that")
 	default:
 		q := switchOnCharge(t, x, from, to)
+		if top, ok := tr.Number("x-current-range-A"); ok && slices.Max(x[from:max(to, from+1)]) >= 0.999*top {
+			q = q.With("peak beyond the converter's range", q.Value/math.Sqrt(3), 0)
+			m.Warnings = append(m.Warnings, fmt.Sprintf("the charging peak went beyond the converter's range: the charge is at least %.3g C", q.Value))
+		}
 		d.charge = &q
 		add(m, SwitchOnCharge, "C", q)
 	}
