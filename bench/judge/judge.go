@@ -19,10 +19,10 @@ type Options struct {
 	Conditions kind.Conditions
 }
 
-// separable is the share of probability outside the unit, or outside what a
+// doubt is the share of probability outside the unit, or outside what a
 // repeat could rule out, from which on a unit is not called failed: one in
 // five, the other side of the four to one that names a cause alone.
-const separable = 0.2
+const doubt = 0.2
 
 // Judge holds a trace against a profile of its kind.
 func Judge(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (*result.Result, error) {
@@ -77,38 +77,30 @@ func asCommand(tr *trace.Trace, p *profiles.Profile) *trace.Trace {
 	return &c
 }
 
+// wholeTest is the next step when a trace does not hold enough.
+const wholeTest = "record a whole test: rest, start, a sweep of duty up to full command and back"
+
 // decide sets verdict and cause.
 func decide(r *result.Result, a *kind.Assessment, c kind.Conditions) {
-	failed, doubtful := 0, 0
-	for _, f := range a.Findings {
-		switch f.Result {
-		case result.Failed:
-			failed++
-		case result.Doubtful:
-			doubtful++
-		}
-	}
-	if a.Stark {
-		failed++
-	}
 	if len(a.Causes) == 0 {
 		r.Causes = even()
 	}
-	if failed == 0 && doubtful == 0 && len(a.Lacking) == 0 {
+	if a.Flawless() {
 		r.Verdict, r.NextStep = result.Pass, "fit it, or give it back as good"
 		return
 	}
 	r.Verdict = result.Undecided
-	if failed == 0 && len(a.Lacking) > 0 {
-		r.NextStep = "record a whole test: rest, start, a sweep of duty up to full command and back"
+	failed := a.Stark || slices.ContainsFunc(a.Findings, func(f result.Finding) bool { return f.Result == result.Failed })
+	if !failed && len(a.Lacking) > 0 {
+		r.NextStep = wholeTest
 		return
 	}
 	r.Disproof, r.NextStep, r.Reusable, r.Carried = a.Disproof, a.NextStep, a.Reusable, a.Carried
-	if failed == 0 { // only doubtful findings
+	if !failed { // only doubtful findings
 		r.NextStep = "repeat the test: what lies out does so by less than the measurement is sure of"
 	}
 	if r.NextStep == "" {
-		r.NextStep = "record a whole test: rest, start, a sweep of duty up to full command and back"
+		r.NextStep = wholeTest
 	}
 	if len(a.Causes) == 0 {
 		return
@@ -116,10 +108,10 @@ func decide(r *result.Result, a *kind.Assessment, c kind.Conditions) {
 	top := a.Causes[0].Cause
 	r.Cause = &top
 	r.Inseparable, r.SeparatedBy = a.Inseparable, a.SeparatedBy
-	if len(r.Inseparable) > 1 && r.SeparatedBy != "" && failed > 0 {
+	if len(r.Inseparable) > 1 && r.SeparatedBy != "" && failed {
 		r.NextStep = r.SeparatedBy // one next step: the test that tells them apart
 	}
-	if failed == 0 {
+	if !failed {
 		return
 	}
 	var outside float64 // probability that the unit is not to blame, or not shown to be
@@ -136,7 +128,7 @@ func decide(r *result.Result, a *kind.Assessment, c kind.Conditions) {
 	named := slices.ContainsFunc(r.Inseparable, func(x result.Cause) bool {
 		return x == result.Wiring || x == result.Bench || x == result.Hydraulic && !c.Primed
 	})
-	if outside <= separable && !named {
+	if outside <= doubt && !named {
 		r.Verdict = result.Fail
 	}
 }
@@ -174,11 +166,13 @@ func wrongSupply(m *kind.Measured, p *profiles.Profile) string {
 	if len(v) == 0 {
 		return ""
 	}
+	// Half of the lowest supply is no setting of any 12 or 24 V system.
 	if slices.Max(v) < 0.5*p.Supply.Low_V {
 		return "" // no supply at all, or none under load: a finding, not a setting
 	}
 	// The highest plateau voltage is the nearest to the supply's own: a sag
 	// under load is a finding, not a wrong supply.
+	// Two per cent either way are the sense dividers' (1 % resistors).
 	x := slices.Max(v)
 	if x > 1.02*p.Supply.High_V || x < 0.98*p.Supply.Low_V {
 		return fmt.Sprintf("the unit was run at %.1f V, and profile %s holds for %.1f to %.1f V", x, p.Name, p.Supply.Low_V, p.Supply.High_V)

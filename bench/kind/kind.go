@@ -4,6 +4,8 @@
 package kind
 
 import (
+	"slices"
+
 	"dutybench/bench/result"
 	"dutybench/profiles"
 	"dutybench/signal/startup"
@@ -71,6 +73,14 @@ type Point struct {
 type Conditions struct {
 	// Primed is the operator's word that the loop is primed, bled and open.
 	Primed bool
+}
+
+// Flawless says that nothing lies out, nothing is in doubt and nothing is
+// lacking: what a pass takes.
+func (a *Assessment) Flawless() bool {
+	return !a.Stark && len(a.Lacking) == 0 && !slices.ContainsFunc(a.Findings, func(f result.Finding) bool {
+		return f.Result == result.Failed || f.Result == result.Doubtful
+	})
 }
 
 // Assessment is measurements held against a profile.

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strconv"
+	"strings"
 	"time"
 
 	"dutybench/bench/kind"
@@ -60,10 +60,8 @@ func frame(units []measured, k kind.Kind, o Options) *profiles.Profile {
 func assume(p *profiles.Profile, units []measured) {
 	tr := units[0].m[0].Trace
 	number := func(key string, otherwise float64) float64 {
-		if s, ok := tr.Get(key); ok {
-			if v, err := strconv.ParseFloat(s, 64); err == nil && v > 0 {
-				return v
-			}
+		if v, ok := tr.Number(key); ok && v > 0 {
+			return v
 		}
 		return otherwise
 	}
@@ -131,19 +129,33 @@ func statement(units []measured, p *profiles.Profile, k kind.Kind, rep *Report) 
 	return out
 }
 
-// leaveOneOut judges each unit against the others and counts refusals.
+// leaveOneOut holds each unit's traces against the other units and counts those
+// that would not all pass.
 func leaveOneOut(units []measured, p *profiles.Profile, k kind.Kind) (refused int, why string) {
 	for i, u := range units {
 		q := *p
 		q.Good = slices.Delete(slices.Clone(p.Good), i, i+1)
-		a := k.Assess(u.m[0], &q, kind.Conditions{})
-		for _, f := range a.Findings {
-			if f.Result == result.Failed {
+		for _, m := range u.m {
+			if a := k.Assess(m, &q, kind.Conditions{}); !a.Flawless() {
 				refused++
-				why += fmt.Sprintf(" Unit %s by %s.", u.unit, f.Name)
+				why += fmt.Sprintf(" Unit %s by %s.", u.unit, strings.Join(flaws(a), ", "))
 				break
 			}
 		}
 	}
 	return refused, why
+}
+
+// flaws names what speaks against a pass.
+func flaws(a *kind.Assessment) []string {
+	out := slices.Clone(a.Lacking)
+	for _, f := range a.Findings {
+		if f.Result == result.Failed || f.Result == result.Doubtful {
+			out = append(out, f.Name)
+		}
+	}
+	if len(out) == 0 {
+		out = append(out, a.Seen)
+	}
+	return out
 }

@@ -14,8 +14,9 @@ import (
 )
 
 // Fewest is how many distinct units a profile needs; below Provisional it is
-// marked so. Five units bound no more than the middle half of what good units
-// do with 95 % confidence (Wilks: 1 − n·p^(n−1) + (n−1)·p^n), ten about 61 %.
+// marked so. The range of five units covers no more than 34 % of what good
+// units do with 95 % confidence, that of ten 61 % (Wilks: 1 − n·p^(n−1) +
+// (n−1)·p^n = 0.95).
 const (
 	Fewest      = 5
 	Provisional = 10
@@ -66,6 +67,8 @@ func Learn(traces []*trace.Trace, k kind.Kind, o Options) (*profiles.Profile, *R
 		units[i].row(grid)
 	}
 	units, rep.LeftOut = leaveOut(units, grid)
+	// One stranger in six is a slip; more, and it is not clear which are the
+	// strangers.
 	if len(units) < Fewest || len(rep.LeftOut)*5 > len(units) {
 		return nil, nil, fmt.Errorf("learn: the units do not agree with each other, so they cannot all be good ones of one type: %s: check them and give good ones only", strings.Join(rep.LeftOut, "; "))
 	}
@@ -178,7 +181,7 @@ func (u *measured) row(grid []float64) {
 	if !swept {
 		u.down = nil
 	}
-	for _, v := range u.m[0].Values {
+	for _, v := range u.m[0].Values { // a kind names all its values for every trace
 		var xs []float64
 		for _, m := range u.m {
 			if w := m.Get(v.Name); w != nil && w.Missing == "" {

@@ -10,9 +10,11 @@ import (
 )
 
 // A unit that lies this many robust standard deviations (1.4826 × the median
-// deviation) from the median of the others is no good unit of the same type.
-// Ten normal units lie beyond 8 about once in a million; the median deviation
-// of few units is itself uncertain, hence more for fewer.
+// deviation) from the median of the others is no good unit of the same type;
+// more for fewer units, whose median deviation is itself uncertain. Of normal
+// good units alone, and without the floors below, one lies beyond in 1.4 % of
+// quantities for five units, 0.1 % for ten, 0.01 % for twenty (400,000 draws
+// each); whoever is left out is named.
 func strange(n int) float64 { return 8 + 40/float64(n) }
 
 // The least spread that a quantity is taken to have here, relative: units of

@@ -94,10 +94,7 @@ func (x *runner) meta() []trace.Entry {
 	if i := x.rig.Sampler.Interval(); i > 0 {
 		add(trace.KeySampleRate, num(math.Round(1e4/i.Seconds())/1e4))
 	}
-	add(trace.KeyEnded, x.out.Ended)
-	if t := x.guard.Tripped(); t != nil {
-		add("x-trip", string(t.Rule))
-	}
+	add(trace.KeyEnded, x.ended())
 	add(trace.KeyLost, strconv.Itoa(x.lost))
 	add("rig", x.rig.Name)
 	add("program", x.o.Program)
@@ -144,4 +141,12 @@ func (x *runner) outcome() *Outcome {
 	}
 	x.out.Trace = x.trace()
 	return &x.out
+}
+
+// ended is why the test ended, with the guard's rule before its reason.
+func (x *runner) ended() string {
+	if t := x.guard.Tripped(); t != nil {
+		return string(t.Rule) + ": " + t.Reason
+	}
+	return x.out.Ended
 }

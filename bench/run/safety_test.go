@@ -89,7 +89,7 @@ func TestSupplyIsOffWithinOneSample(t *testing.T) {
 			tr := out.Trace
 			ended, ok := tr.Get(trace.KeyEnded)
 			assert.True(t, ok)
-			assert.Equal(t, out.Trip.Reason, ended)
+			assert.Equal(t, string(out.Trip.Rule)+": "+out.Trip.Reason, ended)
 			on := tr.Values(trace.ColSupplyOn)
 			assert.Zero(t, on[len(on)-1])
 			assert.True(t, out.Off.Verified)
@@ -200,7 +200,7 @@ func TestPanic(t *testing.T) {
 			require.NotNil(t, saved)
 			assert.Equal(t, guard.Panicked, saved.Trip.Rule)
 			ended, _ := saved.Trace.Get(trace.KeyEnded)
-			assert.Equal(t, saved.Trip.Reason, ended)
+			assert.Equal(t, string(saved.Trip.Rule)+": "+saved.Trip.Reason, ended)
 			assert.Greater(t, saved.Trace.Len(), 500)
 			on := saved.Trace.Values(trace.ColSupplyOn)
 			if len(b.spy.moves) > 0 {

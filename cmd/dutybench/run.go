@@ -32,7 +32,7 @@ func newRun(a *app) *cobra.Command {
 	var f runFlags
 	c := &cobra.Command{
 		Use:   "run",
-		Short: "Test a unit on a rig, simulated or real",
+		Short: "Test a unit on the simulated rig",
 		Long: `Run carries out a full test of one unit and judges it: start-up, sweep of duty
 up and down, and what it does without a command. The trace and the verdict are
 kept as a record, with a page beside it.
@@ -54,7 +54,7 @@ anything fails or Ctrl-C is pressed.`,
 	}
 	fl := c.Flags()
 	fl.StringVar(&f.profile, "profile", defaultProfile, "`PROFILE` that the unit is judged against, by name or file")
-	fl.StringVar(&f.rig, "rig", rig.Sim, "`RIG`: sim, or a rig file")
+	fl.StringVar(&f.rig, "rig", rig.Sim, "`RIG`: sim, the only one so far")
 	fl.StringVar(&f.fault, "fault", "", "simulated fault, as `NAME[:SEVERITY]` with a severity of 0 to 1 (1 when left out)")
 	fl.BoolVar(&f.list, "list-faults", false, "explain the simulated faults, and end")
 	fl.Uint64Var(&f.seed, "seed", 1, "`N` draws the simulated unit and bench; the same number, the same test")

@@ -160,7 +160,7 @@ func TestRunCancelled(t *testing.T) {
 	assert.Equal(t, "The test was cancelled.", o["error"])
 	trace, err := os.ReadFile(o["source"].(string))
 	require.NoError(t, err)
-	assert.Contains(t, string(trace[:2000]), "# ended: The test was cancelled.")
+	assert.Contains(t, string(trace[:2000]), "# ended: cancelled: The test was cancelled.")
 	assert.Contains(t, d.call("records", "list").stdout, "undecided")
 	assert.Zero(t, d.call("records", "verify").status)
 	shown := d.call("records", "show", "1")

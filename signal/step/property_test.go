@@ -32,7 +32,7 @@ func lawful(t require.TestingT, tr *trace.Trace) {
 		require.GreaterOrEqual(t, s.From, end, "steps overlap")
 		require.LessOrEqual(t, s.To, len(duty))
 		require.GreaterOrEqual(t, s.To-s.From, shortestSamples)
-		require.GreaterOrEqual(t, x[s.To-1]-x[s.From], shortest_s)
+		require.GreaterOrEqual(t, x[s.To-1]-x[s.From], Shortest_s)
 		if i == 0 {
 			require.True(t, s.Up)
 		}

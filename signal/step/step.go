@@ -27,7 +27,8 @@ type Step struct {
 // is that of the rotor, tenths of a second (recordings of a pump-sized rotor
 // settle in 0.2 s).
 const (
-	shortest_s      = 0.15
+	// Shortest_s is the shortest step, in seconds.
+	Shortest_s      = 0.15
 	shortestSamples = 5
 	duty_pct        = 0.25 // half of the finest step of a command with 0.5 % resolution
 	strays          = 3    // noise widths that a measured duty may stray
@@ -52,7 +53,7 @@ func Find(tr *trace.Trace) []Step {
 		if !measured {
 			s = trimmed(s, duty, tol/2)
 		}
-		if s.To-s.From < shortestSamples || t[s.To-1]-t[s.From] < shortest_s || measured && ramp(duty[s.From:s.To], tol/2) {
+		if s.To-s.From < shortestSamples || t[s.To-1]-t[s.From] < Shortest_s || measured && ramp(duty[s.From:s.To], tol/2) {
 			continue
 		}
 		s.Duty_pct = stat.Mean(duty[s.From:s.To])

@@ -8,6 +8,7 @@ import (
 	"dutybench/bench/kind"
 	"dutybench/bench/result"
 	"dutybench/profiles"
+	"dutybench/signal/startup"
 	"dutybench/signal/stat"
 	"dutybench/signal/trace"
 )
@@ -109,15 +110,18 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) stat
 		return shorted
 	case d.unpowered(m, p, highest):
 		return unpowered
-	case full > 0 && !math.IsNaN(d.early) && d.early > max(1.5*full, full+2):
+	case full > 0 && d.least() > max(1.5*full, full+2):
 		return shorted
 	case full > 0 && !math.IsNaN(d.early) && d.early > rest+0.3*(full-rest):
 		return constant
 	case math.IsNaN(d.start.Commanded_s):
 		return idle
 	case !d.ran(p) && math.IsNaN(d.quiet) && d.runsUnseen(r):
+		if d.flat(r) {
+			return constant
+		}
 		return ran
-	case !d.ran(p) && len(d.realAttempts(p)) > 0:
+	case !d.ran(p) && d.tried(p):
 		return tries
 	case !d.ran(p):
 		// A millisecond of charging is a sign of life as good as any.
@@ -196,11 +200,26 @@ func (d *detail) unpowered(m *kind.Measured, p *profiles.Profile, highest float6
 		highest < max(0.02*meanOf(p, StartLevel), 5*d.noise)
 }
 
-// plugReversed says that current flows while the plug's voltage is at most
-// that of a silicon diode, a volt, the wrong way round: near zero or negative.
+// plugReversed says that current flows while the sense wires read no voltage
+// at the plug, or one below zero: a converter that reads positive voltages only
+// gives zero for a diode's drop the wrong way round.
 func (d *detail) plugReversed(m *kind.Measured) bool {
 	v, _, ok := plugVolts(m.Trace)
 	return ok && v < 0.05
+}
+
+// least is the least that the unit ever drew for long with supply on: before
+// any command, or where the trace does not hold that, at any plateau. NaN when
+// neither was seen.
+func (d *detail) least() float64 {
+	if !math.IsNaN(d.early) || len(d.plateaus) == 0 {
+		return d.early
+	}
+	l := math.Inf(1)
+	for _, q := range d.plateaus {
+		l = min(l, q.Median_A)
+	}
+	return l
 }
 
 // peak is the highest mean level anywhere in the trace, single samples left
@@ -216,24 +235,18 @@ func (d *detail) peak(m *kind.Measured) float64 {
 	return h
 }
 
-// realAttempts leaves out wake-ups: stretches that stay below a sixth of the
-// level that a good unit's attempt has, far above what an awake board draws
+// tried says that an attempt was more than a wake-up: its level stands above a
+// sixth of that of a good unit's attempt, far above what an awake board draws
 // and far below what turns a rotor.
-func (d *detail) realAttempts(p *profiles.Profile) []float64 {
+func (d *detail) tried(p *profiles.Profile) bool {
 	good := meanOf(p, StartLevel)
-	var out []float64
-	for _, a := range d.start.Attempts {
-		if a.Mean_A-d.rest() > good/6 {
-			out = append(out, a.Length_s)
-		}
-	}
-	return out
+	return slices.ContainsFunc(d.start.Attempts, func(a startup.Attempt) bool { return a.Mean_A-d.rest() > good/6 })
 }
 
 // reachedAtAll says that some current proves supply and ground at the unit:
 // resting current clear of zero, a charging peak, or a wake-up.
 func (d *detail) reachedAtAll(p *profiles.Profile, highest float64) bool {
-	if q := meanOf(p, Quiet); q > 0 && d.quiet > 0.3*q && d.quiet > 3*d.noise/10 {
+	if q := meanOf(p, Quiet); q > 0 && d.quiet > 0.3*q && d.quiet > 3*d.quietU {
 		return true
 	}
 	if d.charge != nil {
@@ -289,13 +302,10 @@ func (d *detail) looks(e *evidence, p *profiles.Profile, r *reference) {
 	}
 }
 
-// tripped says that a guard cut the supply for too high a current. A run of
-// this bench names the rule; a foreign trace may say so in its own words.
+// tripped says that a guard cut the supply for too high a current, as the
+// format's own key tells it.
 func tripped(tr *trace.Trace) bool {
-	rule, ok := tr.Get("x-trip")
-	if !ok {
-		rule, _ = tr.Get(trace.KeyEnded)
-	}
+	rule, _ := tr.Get(trace.KeyEnded)
 	for _, word := range []string{"over-current", "overcurrent", "peak current", "short at switch-on"} {
 		if strings.Contains(strings.ToLower(rule), word) {
 			return true

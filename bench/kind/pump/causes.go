@@ -1,6 +1,8 @@
 package pump
 
 import (
+	"cmp"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -48,21 +50,22 @@ func weigh(e evidence) []weighed {
 	}
 	var out []weighed
 	for _, m := range list {
-		// A supply that gives way may keep a unit from even trying.
-		atStart := e.state == noTry && m.state == tries && (m.cause == result.Bench || m.cause == result.Wiring)
-		if m.state != e.state && !atStart {
+		if m.state != e.state && !(m.mutes && e.state == noTry) {
 			continue
 		}
 		w := weighed{mode: m, cost: -math.Log(m.prior)}
 		w.cost += e.fit.distance(m.shape)
-		for _, name := range sortedNames(e.checks) {
+		for _, name := range slices.Sorted(maps.Keys(e.checks)) {
 			c := e.checks[name]
 			if c.Value == nil || curveFinding(name) {
 				continue
 			}
 			w.take(c)
 		}
-		w.cost += e.missing(m.needs) + e.looks(m.name)
+		w.cost += e.missing(m.needs)
+		if m.looks != nil {
+			w.cost += m.looks(e)
+		}
 		out = append(out, w)
 	}
 	normalise(out)
@@ -111,71 +114,6 @@ func (e evidence) missing(needs []string) float64 {
 	return price
 }
 
-// looks is the cost of what attempts and swings look like under a mode, in
-// half squares of how far they are from what physics says: a working board gives a stuck
-// rotor its full start current, evenly and without gaps, again and again; an
-// open phase leaves two thirds of the commutation steps empty, which shows as
-// gaps where the drive and the filter let it be seen, and else as a third of
-// the mean.
-func (e evidence) looks(name string) float64 {
-	const (
-		tolerance = 0.35 // start currents of one type at different supply and rotor positions: a third (chosen)
-		third     = -1.1 // ln(1/3)
-		// Alignment holds two phases and has no gaps; it is about half of an
-		// attempt, so an open phase leaves a third down to a sixth of it empty.
-		sixth = 1.0 / 6
-		// Gaps that should show and do not: a filter may hide them, one time in
-		// twenty (chosen).
-		hidden = 3.0
-		few    = 0.05 // what edges and noise leave, and how sharp the sixth is
-	)
-	sq := func(x float64) float64 { return min(most, x*x/2) }
-	switch {
-	case name == "seized":
-		c := sq(min(0, e.attemptLevel+0.1)/tolerance) + sq(max(0, e.uneven-0.1)/0.2)
-		if !math.IsNaN(e.empty) {
-			c += sq(max(0, e.empty-few) / few)
-		}
-		return c
-	case name == "open-phase":
-		c := sq((e.attemptLevel - third) / tolerance)
-		if !math.IsNaN(e.empty) {
-			if e.empty < few {
-				c += hidden
-			}
-			c = min(c, sq(min(0, e.empty-sixth)/few))
-		}
-		return c
-	case name == "sticky-start":
-		c := sq(min(0, e.attemptLevel+0.1) / tolerance)
-		if !math.IsNaN(e.brief) {
-			c += sq(min(0, math.Log(e.brief)+0.5) / 0.4)
-		}
-		return c
-	case name == "rub":
-		return sq(max(0, e.broad()+0.5) / 0.5)
-	case name == "air" && e.checks[DropOuts].out() && !e.checks[Unrest].out():
-		return most // bubbles that stop the current leave unrest between the stops
-	case name == "air":
-		return sq(max(0, -e.broad()-0.5) / 0.5)
-	case name == "late-start" && !math.IsNaN(e.brief):
-		// Wake-ups that reset are brief or low.
-		return min(sq(max(0, math.Log(e.brief)+0.5)/0.4), sq(max(0, e.attemptLevel+0.5)/tolerance))
-	}
-	return 0
-}
-
-// broad is how far unrest without a rate outweighs the line at one rate, as a
-// logarithm; 0 when either was not measured. A rub is a line, bubbles are not,
-// though each leaves some of the other.
-func (e evidence) broad() float64 {
-	u, r := e.checks[Unrest], e.checks[Rotation]
-	if u == nil || r == nil || u.Value == nil || r.Value == nil || *u.Value <= 0 || *r.Value <= 0 {
-		return 0
-	}
-	return math.Log(*u.Value / *r.Value)
-}
-
 // curveFinding tells findings that the fit of the whole curve already holds.
 func curveFinding(name string) bool {
 	switch name {
@@ -183,15 +121,6 @@ func curveFinding(name string) bool {
 		return true
 	}
 	return false
-}
-
-func sortedNames(m map[string]*check) []string {
-	out := make([]string, 0, len(m))
-	for n := range m {
-		out = append(out, n)
-	}
-	slices.Sort(out)
-	return out
 }
 
 // normalise turns costs into probabilities and sorts, likeliest first.
@@ -214,13 +143,5 @@ func normalise(ws []weighed) {
 	for i := range ws {
 		ws[i].probability /= sum
 	}
-	slices.SortStableFunc(ws, func(a, b weighed) int {
-		switch {
-		case a.probability > b.probability:
-			return -1
-		case a.probability < b.probability:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(ws, func(a, b weighed) int { return cmp.Compare(b.probability, a.probability) })
 }

@@ -1,6 +1,7 @@
 package pump
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -37,8 +38,8 @@ func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *p
 		if !command {
 			// A deaf board and a broken signal wire look alike from the
 			// supply side, as do a short in the unit and one in its leads: the
-			// wire gets its share of the probability.
-			share := 0.4 * sums[result.ControlBoard]
+			// two share the probability as their priors stand to each other.
+			share := seldom / (often + seldom) * sums[result.ControlBoard]
 			sums[result.ControlBoard] -= share
 			sums[result.Wiring] += share
 		}
@@ -46,16 +47,11 @@ func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *p
 	for _, cause := range result.Causes() {
 		a.Causes = append(a.Causes, result.CauseProbability{Cause: cause, Probability: sums[cause]})
 	}
-	slices.SortStableFunc(a.Causes, func(x, y result.CauseProbability) int {
-		switch {
-		case x.Probability > y.Probability:
-			return -1
-		case x.Probability < y.Probability:
-			return 1
-		}
-		return 0
-	})
-	top := first(ws, a.Causes[0].Cause)
+	slices.SortStableFunc(a.Causes, func(x, y result.CauseProbability) int { return cmp.Compare(y.Probability, x.Probability) })
+	top, ok := best(ws, a.Causes[0].Cause)
+	if !ok { // the wire's share of a board's cause came out on top
+		top = ws[0]
+	}
 	a.Seen, a.Disproof, a.NextStep, a.Reusable = top.seen, top.disproof, top.next, top.reuse
 	a.Carried = top.carried(e)
 	for i := range a.Causes {
@@ -76,7 +72,7 @@ func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *p
 	case !a.Reached && a.Causes[0].Cause == result.ControlBoard && (e.state == constant || e.state == noTry):
 		a.Inseparable = []result.Cause{result.ControlBoard, result.Wiring}
 		a.SeparatedBy = "measure the signal at the unit's own pin while the bench commands: low level, high level, frequency and duty"
-	case top.shape == cap_ && !d.supply.ok && a.Causes[0].Cause == result.ControlBoard:
+	case top.shape == cap_ && !d.supplyKnown && a.Causes[0].Cause == result.ControlBoard:
 		a.Inseparable = []result.Cause{result.ControlBoard, result.Bench}
 		a.SeparatedBy = "read the voltage at the plug while the current stays flat: if it holds the board limits, if it falls the supply does"
 	case e.state == shorted && a.Causes[0].Cause == result.ControlBoard:
@@ -132,13 +128,7 @@ func lineMoves(line_V, duty []float64) bool {
 	return hi-lo > 20 && math.Abs(atHi-atLo) > 0.1*max(math.Abs(atHi), math.Abs(atLo))
 }
 
-func first(ws []weighed, c result.Cause) weighed {
-	if w, ok := best(ws, c); ok {
-		return w
-	}
-	return ws[0]
-}
-
+// best is the likeliest mode of a cause.
 func best(ws []weighed, c result.Cause) (weighed, bool) {
 	for _, w := range ws {
 		if w.cause == c {

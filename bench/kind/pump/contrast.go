@@ -1,6 +1,7 @@
 package pump
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -90,15 +91,16 @@ func (c contrast) hold(f *curveFit, p *profiles.Profile, m float64) check {
 		side = 2
 	}
 	z := v / math.Hypot(sd, u)
-	k.z, k.k, k.down = onSide(z, c.low, c.high), factor(len(f.rows), m, side), v < 0
+	out := factor(len(f.rows), m, side) // how many spreads the limit lies out
+	k.z, k.down = onSide(z, c.low, c.high), v < 0
 	low, high := math.NaN(), math.NaN()
 	// From a logarithm to per cent: a shortfall of all there is is 100 %.
 	percent := func(v float64) float64 { return c.sign * 100 * math.Expm1(c.sign*v) }
 	if c.low {
-		low = percent(-k.k * sd)
+		low = percent(-out * sd)
 	}
 	if c.high {
-		high = percent(k.k * sd)
+		high = percent(out * sd)
 	}
 	if l, ok := stated(p, c.name); ok {
 		low, high = l.Low, l.High
@@ -202,11 +204,11 @@ func (r *reference) holdCurve(name string, up bool, m float64) (check, []result.
 		low, high := q.level*math.Exp(-k*q.sd), q.level*math.Exp(k*q.sd)
 		points = append(points, result.Point{Duty: q.Duty_pct, Direction: direction(up), Current: q.Current.Value, Uncertainty: 2 * q.Current.U(), Low: &low, High: &high, Supply: finite(q.Supply_V)})
 	}
-	slices.SortStableFunc(points, func(a, b result.Point) int { return int(100 * (a.Duty - b.Duty)) })
+	slices.SortStableFunc(points, func(a, b result.Point) int { return cmp.Compare(a.Duty, b.Duty) })
 	x, e := 100*(math.Exp(at.dev)-1), 200*at.u
 	low, high := 100*(math.Exp(-k*at.sd)-1), 100*(math.Exp(k*at.sd)-1)
 	f.Value, f.Uncertainty, f.K, f.Low, f.High = &x, &e, 2, &low, &high
-	f.z, f.k, f.down = math.Copysign(worst, at.dev), k, at.dev < 0
+	f.z, f.down = math.Copysign(worst, at.dev), at.dev < 0
 	z := f.z
 	f.Spread = &z
 	f.Result = outcome(x, 100*math.Sqrt(max(0, at.u*at.u-at.sd*at.sd)), low, high)

@@ -1,6 +1,7 @@
 package pump
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -26,9 +27,10 @@ type curveFit struct {
 }
 
 // mismatch is how well a law for a fault is known: to about a fifth of the
-// effect it describes, as bearings, wheels and boards differ (chosen; between
-// 0.1 and 0.3 the rates of right causes move by less than their interval), and
-// its error is alike at speeds closer together than about a third of full.
+// effect it describes, as bearings, wheels and boards differ (chosen: at 0.1,
+// 0.2 and 0.3 the campaign's samples give 190, 191, 190 of 198 and 156, 156,
+// 157 of 168 right causes on the two foreign generators). Its error is alike at
+// speeds closer together than about a third of full (chosen).
 const (
 	mismatch = 0.2
 	alike    = 0.35
@@ -81,15 +83,7 @@ func newCurveFit(r *reference) *curveFit {
 
 func byDuty(pts []point) [][]point {
 	sorted := slices.Clone(pts)
-	slices.SortStableFunc(sorted, func(a, b point) int {
-		switch {
-		case a.Duty_pct < b.Duty_pct:
-			return -1
-		case a.Duty_pct > b.Duty_pct:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(sorted, func(a, b point) int { return cmp.Compare(a.Duty_pct, b.Duty_pct) })
 	var out [][]point
 	for i, q := range sorted {
 		if i == 0 || q.Duty_pct-sorted[i-1].Duty_pct > 0.6 {
@@ -171,7 +165,7 @@ var frictions = []float64{0.05, 0.15, 0.3, 0.5}
 func speed(x, φ float64) float64 {
 	p := x * x * x
 	w := x
-	for range 8 { // Newton from the cubic side converges from above
+	for range 8 { // Newton, from above for x below 1
 		w -= (φ*w + (1-φ)*w*w*w - p) / (φ + 3*(1-φ)*w*w)
 	}
 	return max(w, 0)

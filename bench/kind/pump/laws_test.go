@@ -81,7 +81,7 @@ func goodRows(n int, seed uint64) []curve {
 // laid is a unit's curve beside those of good units, as refer lays it, of the
 // up direction only.
 func laid(u curve, good []curve) *reference {
-	r := &reference{units: len(good), quiet: plainCurve.quiet}
+	r := &reference{quiet: plainCurve.quiet}
 	for _, g := range good {
 		r.full_A += g.at(1) / float64(len(good))
 	}

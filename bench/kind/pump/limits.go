@@ -11,11 +11,12 @@ import (
 )
 
 // Refusal is the rate at which good units may be refused by a whole test, all
-// findings together: one in two hundred, one unit in two weeks of twenty a day
-// (chosen). It is shared out (Bonferroni):
-// contrastShare of it to the contrasts, which tell a faulty curve from a good
-// one best, the rest to all other findings, of which most faults move several
-// or move one far. The limits hardly move with either figure: at twenty good
+// findings but counts together: one in two hundred, one unit in two weeks of
+// twenty a day (chosen). It is shared out (Bonferroni): contrastShare of it to
+// the contrasts, which tell a faulty curve from a good one best, the rest to
+// all other findings, of which most faults move several or move one far.
+// Counts stand outside: their limit is the worst good unit, and where counts
+// vary at all one good unit in n+1 lies beyond it. The limits hardly move with either figure: at twenty good
 // units, twice the rate draws a contrast's limit in from 3.7 to 3.4 standard
 // deviations.
 const (
@@ -61,7 +62,6 @@ var rules = []rule{
 type check struct {
 	result.Finding
 	z    float64 // signed, in standard deviations of good units and measurement together
-	k    float64 // how many of them the limit lies out
 	core bool
 	down bool // counts as a value that is too low
 }
@@ -72,9 +72,8 @@ func (c *check) out() bool { return c != nil && c.Result == result.Failed }
 
 // factor is how many standard deviations a limit lies out when n good units
 // were measured and the finding gets one part in m of the rate of refusals,
-// over as many limits as it has sides: a
-// prediction interval for the next unit (Hahn and Meeker, Statistical
-// Intervals, 1991, 4.7: t·√(1+1/n)).
+// over as many limits as it has sides: a prediction interval for the next unit
+// (Hahn and Meeker, Statistical Intervals, 1991, 4.7, from memory: t·√(1+1/n)).
 func factor(n int, m float64, sides int) float64 {
 	if n < 2 {
 		return math.Inf(1)
@@ -106,7 +105,7 @@ func (r rule) hold(v *kind.Value, p *profiles.Profile, m float64) check {
 		low, high, spread = r.limits(good, m)
 		spreads := r.distance(x, u, good)
 		c.Spread = &spreads
-		c.z, c.k = onSide(spreads, r.low, r.high), factor(len(good), m, sides(r))
+		c.z = onSide(spreads, r.low, r.high)
 		c.down = c.z < 0
 	}
 	if l, ok := stated(p, r.name); ok {

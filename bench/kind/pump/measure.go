@@ -34,18 +34,19 @@ const (
 
 // detail is what Assess needs beyond named values.
 type detail struct {
-	plateaus  []step.Plateau // commanded to run, supply on
-	start     startup.Startup
-	quiet     float64 // A, NaN when not measured
-	noise     float64 // sample noise at rest, A
-	level     float64 // A, start level
-	highest   float64 // A, the highest plateau
-	early     float64 // A, mean before any command with supply on, switch-on peak left out
-	charge    *stat.Quantity
-	supply    supplyLine
-	stop      float64
-	missing   []missing
-	energised bool // the trace shows the supply going on
+	plateaus []step.Plateau // commanded to run, supply on
+	start    startup.Startup
+	quiet    float64 // A, NaN when not measured
+	noise    float64 // sample noise at rest, A
+	level    float64 // A, start level
+	highest  float64 // A, the highest plateau
+	early    float64 // A, mean before any command with supply on, switch-on peak left out
+	quietU   float64 // standard uncertainty of quiet, A
+	charge   *stat.Quantity
+	stop     float64
+	missing  []missing
+
+	supplyKnown bool // the voltage at the plug was sampled over enough currents
 }
 
 // Measure takes from a trace what a pump shows.
@@ -107,7 +108,7 @@ func (d *detail) measurePlateaus(tr *trace.Trace, p *profiles.Profile, m *kind.M
 		for to < s.To && at(to) == commanded {
 			to++
 		}
-		if !s.Supply || s.Duty_pct <= d.stop+0.5 || (to-s.From)*2 < s.To-s.From && tr.Time()[max(to-1, s.From)]-tr.Time()[s.From] < 1 {
+		if !s.Supply || s.Duty_pct <= d.stop+0.5 || to == s.From || tr.Time()[to-1]-tr.Time()[s.From] < step.Shortest_s {
 			continue
 		}
 		s.To = to
@@ -155,7 +156,7 @@ func (d *detail) measureQuiet(tr *trace.Trace, m *kind.Measured) {
 	for from < len(t) && !on(from) {
 		from++
 	}
-	d.energised = from > 0 && from < len(t)
+	energised := from > 0 && from < len(t)
 	to := from
 	for to < len(t) && duty[to] <= d.stop+0.5 && on(to) {
 		to++
@@ -171,14 +172,14 @@ func (d *detail) measureQuiet(tr *trace.Trace, m *kind.Measured) {
 		}
 		q := stat.MeanOf(x[settle:to]).With("resolution", resolution/math.Sqrt(12), 0)
 		q.Value = trimmed(x[settle:to], resolution)
-		d.quiet, d.early = q.Value, q.Value
+		d.quiet, d.quietU, d.early = q.Value, q.U(), q.Value
 		d.noise = stat.RobustSD(x[settle:to])
 		add(m, Quiet, "A", q)
 	} else {
 		miss(m, Quiet, "A", "the trace has no rest with supply on and the stop command")
 	}
 	switch {
-	case !d.energised:
+	case !energised:
 		miss(m, SwitchOnCharge, "C", "the trace does not show the supply going on")
 	case tr.Rate() < 1000:
 		miss(m, SwitchOnCharge, "C", "the charging peak lasts under a millisecond, and the sampling is slower than that")
@@ -320,21 +321,28 @@ func (d *detail) measureCurve(m *kind.Measured, full float64) {
 		return
 	}
 	top := d.plateaus[0]
-	lo, hi := math.Inf(1), math.Inf(-1)
+	lo, hi := d.plateaus[0], d.plateaus[0]
 	for _, q := range d.plateaus {
 		if q.Duty_pct > top.Duty_pct+0.5 || math.Abs(q.Duty_pct-top.Duty_pct) <= 0.5 && q.End-q.Start > top.End-top.Start {
 			top = q
 		}
-		lo, hi = min(lo, q.Median_A), max(hi, q.Median_A)
-		d.highest = max(d.highest, q.Median_A)
+		if q.Median_A < lo.Median_A {
+			lo = q
+		}
+		if q.Median_A > hi.Median_A {
+			hi = q
+		}
 	}
+	d.highest = max(0, hi.Median_A)
 	if top.Duty_pct >= full {
 		add(m, Full, "A", top.Current)
 	} else {
 		miss(m, Full, "A", fmt.Sprintf("the highest duty in the trace is %.0f %%", top.Duty_pct))
 	}
 	if len(d.plateaus) >= 2 {
-		add(m, Response, "%", stat.Quantity{Value: 100 * (hi - lo) / max(hi, 1e-9)})
+		full := max(hi.Median_A, 1e-9)
+		add(m, Response, "%", stat.Quantity{Value: 100 * (hi.Median_A - lo.Median_A) / full}.
+			With("highest plateau", 100*hi.Current.U()*math.Abs(lo.Median_A)/(full*full), 0).With("lowest plateau", 100*lo.Current.U()/full, 0))
 	} else {
 		miss(m, Response, "%", "the trace holds one duty only")
 	}

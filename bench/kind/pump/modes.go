@@ -40,6 +40,11 @@ type mode struct {
 	needs []string
 	// explains may lie out under this mode without speaking against it.
 	explains []string
+	// looks is what else speaks against it: the cost of the attempts' or the
+	// swing's looks; nil when they say nothing.
+	looks func(evidence) float64
+	// mutes says that it may keep a unit from even trying.
+	mutes    bool
 	prior    float64
 	seen     string // what the unit did, one clause
 	disproof string
@@ -73,21 +78,21 @@ var modes = []mode{
 		disproof: "a PWM signal proved at the unit's own pin that differs from what the profile asks for",
 		next:     "check level, frequency and polarity of the command at the plug; with those right, replace or repair the board",
 		reuse:    []string{mech}},
-	{name: "seized", cause: result.Mechanical, state: tries, shape: any_, explains: []string{StartAttempts, StartPeak, StartLevel, StartSettle}, prior: seldom,
+	{name: "seized", cause: result.Mechanical, state: tries, shape: any_, explains: []string{StartAttempts, StartPeak, StartLevel, StartSettle}, looks: stuckRotor, prior: seldom,
 		seen:     "the board drives the motor at full effort again and again, and the rotor does not turn",
 		disproof: "a rotor that turns freely by hand through the inlet",
 		next:     "with the supply off, turn the rotor by hand; if it is free, test again, else the motor end is seized",
 		reuse:    []string{board}},
-	{name: "open-phase", cause: result.ControlBoard, state: tries, shape: any_, explains: []string{StartAttempts, StartPeak, StartLevel, StartSettle}, prior: often,
+	{name: "open-phase", cause: result.ControlBoard, state: tries, shape: any_, explains: []string{StartAttempts, StartPeak, StartLevel, StartSettle}, looks: emptySteps, prior: often,
 		seen:     "start attempts with gaps or at a fraction of the usual effort: not all phases are driven",
 		disproof: "a board that drives another motor of the type, or unequal resistances between this motor's phases",
 		next:     "measure the three phase resistances at the motor's terminals: equal means the board, unequal the winding",
 		reuse:    []string{mech}},
-	{name: "limited-start", cause: result.Bench, state: tries, shape: any_, needs: []string{SupplyFold}, explains: []string{StartAttempts, StartPeak, StartLevel, StartSettle, SupplyDrop, Full, Quiet}, prior: seldom,
+	{name: "limited-start", cause: result.Bench, state: tries, shape: any_, needs: []string{SupplyFold}, explains: []string{StartAttempts, StartPeak, StartLevel, StartSettle, SupplyDrop, Full, Quiet}, mutes: true, prior: seldom,
 		seen:     "the supply's voltage collapses at every attempt: it cannot give the current that a start needs",
 		disproof: "a supply voltage at the plug that holds through an attempt",
 		next:     "raise the supply's current limit, or use a stronger supply, and test again"},
-	{name: "resistive-start", cause: result.Wiring, state: tries, shape: any_, needs: []string{SupplyDrop}, explains: []string{StartAttempts, StartPeak, StartLevel, StartSettle, Quiet}, prior: seldom,
+	{name: "resistive-start", cause: result.Wiring, state: tries, shape: any_, needs: []string{SupplyDrop}, explains: []string{StartAttempts, StartPeak, StartLevel, StartSettle, Quiet}, mutes: true, prior: seldom,
 		seen:     "the voltage at the plug falls with every ampere, too far for the unit to start: a resistance in the leads or contacts",
 		disproof: "the same drop with another unit's plug on the same leads",
 		next:     "clean and tighten contacts and leads up to the plug, measure the drop again, repeat"},
@@ -120,7 +125,7 @@ var modes = []mode{
 		disproof: "a board that drives another motor of the type, or unequal resistances between this motor's phases",
 		next:     "measure the three phase resistances at the motor's terminals: equal means the board, unequal the winding",
 		reuse:    []string{mech}},
-	{name: "late-start", cause: result.ControlBoard, state: ran, shape: level, needs: []string{StartDelay}, explains: []string{StartSettle, StartAttempts, StartPeak, StartLevel}, prior: often,
+	{name: "late-start", cause: result.ControlBoard, state: ran, shape: level, needs: []string{StartDelay}, explains: []string{StartSettle, StartAttempts, StartPeak, StartLevel}, looks: resets, prior: often,
 		seen:     "the unit starts late, after waking more than once, and then runs as good ones do",
 		disproof: "a command at the plug that itself comes late",
 		next:     "test again from cold; a start that stays late is the board's",
@@ -145,12 +150,12 @@ var modes = []mode{
 		disproof: "a curve that falls back to the band when the fluid is warmer or thinner",
 		next:     "with the supply off, turn the rotor by hand and feel for drag; check the fluid is what the profile was learned with",
 		reuse:    []string{board}},
-	{name: "rub", cause: result.Mechanical, state: ran, shape: drag, needs: []string{Rotation}, explains: []string{DropOuts, Unrest, StartSettle, StartPeak, StartLevel, StartAttempts, Hysteresis}, prior: seldom,
+	{name: "rub", cause: result.Mechanical, state: ran, shape: drag, needs: []string{Rotation}, explains: []string{DropOuts, Unrest, StartSettle, StartPeak, StartLevel, StartAttempts, Hysteresis}, looks: onceATurn, prior: seldom,
 		seen:     "the current swings at one steady rate that goes with speed: the rotor rubs once a turn",
 		disproof: "a swing that does not change its rate with the duty",
 		next:     "with the supply off, turn the rotor slowly by hand and feel for one tight spot a turn",
 		reuse:    []string{board}},
-	{name: "sticky-start", cause: result.Mechanical, state: ran, shape: level, needs: []string{StartAttempts}, explains: []string{StartSettle, StartPeak, StartLevel, StartDelay, Hysteresis}, prior: seldom,
+	{name: "sticky-start", cause: result.Mechanical, state: ran, shape: level, needs: []string{StartAttempts}, explains: []string{StartSettle, StartPeak, StartLevel, StartDelay, Hysteresis}, looks: wholeTries, prior: seldom,
 		seen:     "the rotor did not turn at the first try and then ran as good ones do: it sticks after rest",
 		disproof: "a first try at less than the usual effort, which would be the board",
 		next:     "let it rest for a day and test again: the first start counts, later ones do not clear it",
@@ -160,7 +165,7 @@ var modes = []mode{
 		disproof: "a measured flow as good units have it",
 		next:     "bleed the loop, open the valves and repeat, saying so (--primed): what stays is the impeller's fault",
 		reuse:    []string{board}},
-	{name: "air", cause: result.Hydraulic, state: ran, shape: water, needs: []string{Unrest}, explains: []string{DropOuts, Rotation, Hysteresis, StartSettle, StartPeak, StartLevel}, prior: seldom,
+	{name: "air", cause: result.Hydraulic, state: ran, shape: water, needs: []string{Unrest}, explains: []string{DropOuts, Rotation, Hysteresis, StartSettle, StartPeak, StartLevel}, looks: bubbles, prior: seldom,
 		seen:     "the current wavers without a steady rate: bubbles in the loop",
 		disproof: "an unrest that stays with the loop bled and standing full",
 		next:     "bleed the loop, let it stand and repeat, saying so (--primed)",

@@ -21,13 +21,13 @@ type Section struct {
 	// Regulation: "speed" (constant power at a given duty: current falls as
 	// supply rises), "voltage" (duty merely sets the motor's voltage), "power",
 	// or "unknown".
-	Regulation string `toml:"regulation" comment:"speed, voltage, power or unknown"`
+	Regulation string `toml:"regulation" oneof:"speed|voltage|power|unknown" comment:"speed, voltage, power or unknown"`
 	// Drive: "six-step", "sine" or "unknown".
-	Drive string `toml:"drive" comment:"six-step, sine or unknown"`
+	Drive string `toml:"drive" oneof:"six-step|sine|unknown" comment:"six-step, sine or unknown"`
 	// PolePairs of the motor; 0 not known.
-	PolePairs int `toml:"pole_pairs" comment:"0 when not known"`
+	PolePairs int `toml:"pole_pairs" min:"0" max:"100" comment:"0 when not known"`
 	// Hydraulics: "centrifugal", "peripheral", "displacement" or "unknown".
-	Hydraulics string `toml:"hydraulics" comment:"centrifugal, peripheral, displacement or unknown"`
+	Hydraulics string `toml:"hydraulics" oneof:"centrifugal|peripheral|displacement|unknown" comment:"centrifugal, peripheral, displacement or unknown"`
 }
 
 // Unknown fills a section of which nothing is known, as for a profile learned

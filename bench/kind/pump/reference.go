@@ -13,7 +13,6 @@ import (
 // duties of the profile's grid.
 type reference struct {
 	points []point
-	units  int
 	full_A float64 // good units' mean at the highest duty of the grid
 	quiet  float64 // good units' mean quiet current, 0 when not known
 }
@@ -41,7 +40,7 @@ const least = 0.005
 // refer lays the trace's plateaus beside the good units' rows. Plateaus
 // outside the grid have no reference and are left out.
 func refer(m *kind.Measured, p *profiles.Profile) *reference {
-	r := &reference{units: len(p.Good)}
+	r := &reference{}
 	if len(p.Grid) == 0 || len(p.Good) == 0 {
 		return r
 	}

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"dutybench/signal/spectrum"
 	"dutybench/signal/step"
 )
 
@@ -19,10 +20,8 @@ func TestLineComesBack(t *testing.T) {
 		for _, hz := range []float64{7.3, 31, 90} {
 			t.Run(fmt.Sprintf("%g Hz sampled at %g", hz, rate), func(t *testing.T) {
 				w := swingOf(t, rate, 3, func(t float64) float64 { return 0.05 * math.Sin(2*math.Pi*hz*t) })
-				assert.InDelta(t, hz, w.line_Hz, 0.6)
 				// A Hann window reads a line between two bins 15 % low at worst.
 				assert.InDelta(t, 0.046, w.line, 0.005)
-				assert.True(t, w.lineClear)
 				assert.Less(t, w.unrest, 0.01, "the line itself is no unrest")
 			})
 		}
@@ -72,38 +71,29 @@ func TestQuietPlateauHasNeither(t *testing.T) {
 	require.Less(t, w.unrest, 0.001)
 }
 
-// swingOf runs the analyser over a plateau at 2 A with a swing of a share.
-func swingOf(t *testing.T, rate, length float64, share func(t float64) float64) swing {
+// swingOf looks at a plateau at 2 A with a swing of a share.
+func swingOf(t *testing.T, rate, length float64, share func(t float64) float64) swung {
 	t.Helper()
 	const rest, run = 0.03, 2.0
 	r := rand.New(rand.NewPCG(50, uint64(rate)))
 	tr := sampled{rate_Hz: rate, length_s: length, duty: func(float64) float64 { return 60 },
 		current: func(at float64) float64 { return rest + run*(1+share(at)) + 0.001*r.NormFloat64() }}.trace()
-	var an analyser
-	w, ok := an.swing(tr, step.Plateau{Step: step.Step{From: 0, To: tr.Len()}, Start: 0, End: tr.Len(), Median_A: rest + run}, rest)
+	var an spectrum.Analyzer
+	line, unrest, ok := swing(&an, tr, step.Plateau{Step: step.Step{From: 0, To: tr.Len()}, Start: 0, End: tr.Len(), Median_A: rest + run}, rest)
 	require.True(t, ok)
-	return w
+	return swung{line, unrest}
 }
+
+type swung struct{ line, unrest float64 }
 
 func TestSwingNeedsRateLengthAndCurrent(t *testing.T) {
 	for name, c := range map[string]struct{ rate, length, median float64 }{
 		"too slow": {50, 20, 2}, "too short": {1000, 0.1, 2}, "no running current": {1000, 3, 0.03},
 	} {
 		tr := sampled{rate_Hz: c.rate, length_s: c.length, duty: func(float64) float64 { return 60 }, current: func(float64) float64 { return 2 }}.trace()
-		var an analyser
-		_, ok := an.swing(tr, step.Plateau{Step: step.Step{To: tr.Len()}, End: tr.Len(), Median_A: c.median}, 0.03)
+		var an spectrum.Analyzer
+		_, _, ok := swing(&an, tr, step.Plateau{Step: step.Step{To: tr.Len()}, End: tr.Len(), Median_A: c.median}, 0.03)
 		require.False(t, ok, name)
-	}
-}
-
-func TestDetrendTakesOffALine(t *testing.T) {
-	y := make([]float64, 50)
-	for i := range y {
-		y[i] = 3 - 0.2*float64(i)
-	}
-	detrend(y)
-	for _, v := range y {
-		require.InDelta(t, 0, v, 1e-12)
 	}
 }
 

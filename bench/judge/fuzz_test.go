@@ -1,7 +1,9 @@
-package contract_test
+package judge_test
 
 import (
+	"math"
 	"math/rand/v2"
+	"testing"
 
 	"dutybench/signal/trace"
 )
@@ -33,4 +35,17 @@ func noise(seed uint64, n int, scale float64) *trace.Trace {
 		tr.Columns = append(tr.Columns, trace.Column{Name: name, Values: cols[i]})
 	}
 	return tr
+}
+
+// A result is sound whatever the trace: finite, whole, its causes summing to 1.
+func FuzzJudge(f *testing.F) {
+	p := ordinary(f)
+	f.Add(uint64(1), 200, 0.1)
+	f.Add(uint64(2), 3, 100.0)
+	f.Fuzz(func(t *testing.T, seed uint64, n int, scale float64) {
+		if math.IsNaN(scale) || math.Abs(scale) > 1e6 {
+			return
+		}
+		sound(t, judged(t, noise(seed, min(max(n, 1), 3000), scale), p))
+	})
 }

@@ -1,0 +1,89 @@
+package pump
+
+import "math"
+
+// The functions here are the cost of what attempts and swings look like under
+// a mode, in half squares of how far they are from what physics says. A
+// working board gives a stuck rotor its full start current, evenly and without
+// gaps, again and again; an open phase leaves two thirds of the commutation
+// steps empty, which shows as gaps where the drive and the filter let it be
+// seen, and else as a third of the mean. A rub is a line once a turn, bubbles
+// are not.
+const (
+	tolerance = 0.35 // start currents of one type at different supply and rotor positions: a third (chosen)
+	third     = -1.1 // ln(1/3)
+	// Alignment holds two phases and has no gaps; it is about half of an
+	// attempt, so an open phase leaves a third down to a sixth of it empty.
+	sixth = 1.0 / 6
+	few   = 0.05 // what edges and noise leave empty, and how sharp the sixth is
+	// Gaps that should show and do not: a filter may hide them, one time in
+	// twenty (chosen).
+	hidden = 3.0
+)
+
+// half is half a square, no more than most.
+func half(x float64) float64 { return min(most, x*x/2) }
+
+// effort is the cost of attempts weaker than a working board makes.
+func effort(e evidence) float64 { return half(min(0, e.attemptLevel+0.1) / tolerance) }
+
+// stuckRotor: full effort, even lengths, no gaps.
+func stuckRotor(e evidence) float64 {
+	c := effort(e) + half(max(0, e.uneven-0.1)/0.2)
+	if !math.IsNaN(e.empty) {
+		c += half(max(0, e.empty-few) / few)
+	}
+	return c
+}
+
+// emptySteps: gaps, or a third of the effort.
+func emptySteps(e evidence) float64 {
+	c := half((e.attemptLevel - third) / tolerance)
+	if math.IsNaN(e.empty) {
+		return c
+	}
+	if e.empty < few {
+		c += hidden
+	}
+	return min(c, half(min(0, e.empty-sixth)/few))
+}
+
+// wholeTries: failed attempts at full effort, about as long as a good start;
+// e^-0.5 of it is 0.6.
+func wholeTries(e evidence) float64 {
+	c := effort(e)
+	if !math.IsNaN(e.brief) {
+		c += half(min(0, math.Log(e.brief)+0.5) / 0.4)
+	}
+	return c
+}
+
+// resets: wake-ups that break off are brief or low.
+func resets(e evidence) float64 {
+	if math.IsNaN(e.brief) {
+		return 0
+	}
+	return min(half(max(0, math.Log(e.brief)+0.5)/0.4), half(max(0, e.attemptLevel+0.5)/tolerance))
+}
+
+// onceATurn: the line outweighs unrest without a rate.
+func onceATurn(e evidence) float64 { return half(max(0, e.broad()+0.5) / 0.5) }
+
+// bubbles: unrest outweighs any line, and where it stops the current it shows
+// between the stops too.
+func bubbles(e evidence) float64 {
+	if e.checks[DropOuts].out() && !e.checks[Unrest].out() {
+		return most
+	}
+	return half(max(0, -e.broad()-0.5) / 0.5)
+}
+
+// broad is how far unrest without a rate outweighs the line at one rate, as a
+// logarithm; 0 when either was not measured.
+func (e evidence) broad() float64 {
+	u, r := e.checks[Unrest], e.checks[Rotation]
+	if u == nil || r == nil || u.Value == nil || r.Value == nil || *u.Value <= 0 || *r.Value <= 0 {
+		return 0
+	}
+	return math.Log(*u.Value / *r.Value)
+}
