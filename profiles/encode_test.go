@@ -69,7 +69,7 @@ func random(r *rand.Rand) *Profile {
 	}
 	if yes() {
 		low := number(-20, 50)
-		p.Fixture = Fixture{word("loop", "bucket"), number(1, 100), number(-1, 5), text(), low, low + number(0, 30), text()}
+		p.Fixture = Fixture{word("loop", "bucket"), number(1, 100), number(-1, 5), text(), low, low + number(0, 30), number(0, 0.02), text()}
 	}
 	if yes() {
 		p.Section = &pumpSection{word("speed", "voltage"), word("sine", "unknown"), 1 + r.IntN(10), word("centrifugal", "peripheral")}
@@ -86,6 +86,9 @@ func random(r *rand.Rand) *Profile {
 			p.Grid = append(p.Grid, x)
 		}
 		p.Learned = Learned{On: word("", "2026-01-31"), Units: n, Provisional: yes(), Rate_Hz: number(0, 20000), Supply_V: number(0, 30), Program: text(), Statement: []string{text()}}
+		if yes() {
+			p.Learned.Rigs, p.Learned.GainU, p.Learned.Days, p.Learned.Fillings, p.Learned.PartRevisions = []string{text()}, number(0, 0.01), r.IntN(5), r.IntN(5), []string{text()}
+		}
 		for i := range n {
 			g := GoodUnit{Unit: fmt.Sprintf("unit %d", i)}
 			if len(p.Grid) > 0 {

@@ -76,6 +76,7 @@ type fileFixture struct {
 	Lift        Metre        `toml:"lift,omitempty" min:"-100" max:"100" comment:"from the unit up to the outlet"`
 	Fluid       string       `toml:"fluid,omitempty"`
 	Temperature celsiusRange `toml:"temperature,omitempty"`
+	Remount     Share        `toml:"remount,omitempty" min:"0" max:"0.5" comment:"standard deviation of current from one mounting to the next, by a gauge study"`
 	Description string       `toml:"description,omitempty"`
 }
 
@@ -85,6 +86,11 @@ type fileLearned struct {
 	Provisional bool     `toml:"provisional,omitempty" comment:"too few units for firm limits"`
 	Rate        Hertz    `toml:"rate,omitempty" min:"0" max:"1e9" comment:"lowest sampling rate"`
 	Supply      Volt     `toml:"supply,omitempty" min:"0" max:"60" comment:"mean supply they ran at"`
+	Rigs        []string `toml:"rigs,omitempty" comment:"that measured them"`
+	GainU       Share    `toml:"gain_uncertainty,omitempty" min:"0" max:"0.5" comment:"of their current, standard, the largest of them"`
+	Days        int      `toml:"days,omitempty" min:"0" max:"10000" comment:"on which they were measured"`
+	Fillings    int      `toml:"fillings,omitempty" min:"0" max:"10000" comment:"of the loop"`
+	Parts       []string `toml:"part_revisions,omitempty"`
 	Program     string   `toml:"program,omitempty"`
 	Statement   []string `toml:"statement,omitempty"`
 	Grid        percents `toml:"grid,omitempty" min:"0" max:"100" comment:"duties of the currents below"`
@@ -128,11 +134,12 @@ func (f *file) profile() *Profile {
 		},
 		Fixture: Fixture{
 			Type: x.Type, Bore_mm: float64(x.Bore), Lift_m: float64(x.Lift), Fluid: x.Fluid,
-			LowTemp_C: x.Temperature.Low, HighTemp_C: x.Temperature.High, Description: x.Description,
+			LowTemp_C: x.Temperature.Low, HighTemp_C: x.Temperature.High, Remount: float64(x.Remount), Description: x.Description,
 		},
 		Learned: Learned{
 			On: n.On, Units: n.Units, Provisional: n.Provisional, Rate_Hz: float64(n.Rate),
-			Supply_V: float64(n.Supply), Program: n.Program, Statement: n.Statement,
+			Supply_V: float64(n.Supply), Rigs: n.Rigs, GainU: float64(n.GainU), Days: n.Days, Fillings: n.Fillings,
+			PartRevisions: n.Parts, Program: n.Program, Statement: n.Statement,
 		},
 		Grid: n.Grid, Section: f.Section,
 	}
@@ -176,11 +183,12 @@ func fileOf(p *Profile) *file {
 		Section: p.Section,
 		Fixture: fileFixture{
 			Type: x.Type, Bore: Millimetre(x.Bore_mm), Lift: Metre(x.Lift_m), Fluid: x.Fluid,
-			Temperature: celsiusRange{x.LowTemp_C, x.HighTemp_C}, Description: x.Description,
+			Temperature: celsiusRange{x.LowTemp_C, x.HighTemp_C}, Remount: Share(x.Remount), Description: x.Description,
 		},
 		Learned: fileLearned{
 			On: n.On, Units: n.Units, Provisional: n.Provisional, Rate: Hertz(n.Rate_Hz),
-			Supply: Volt(n.Supply_V), Program: n.Program, Statement: n.Statement, Grid: p.Grid,
+			Supply: Volt(n.Supply_V), Rigs: n.Rigs, GainU: Share(n.GainU), Days: n.Days, Fillings: n.Fillings,
+			Parts: n.PartRevisions, Program: n.Program, Statement: n.Statement, Grid: p.Grid,
 		},
 	}
 	for _, q := range c.Law {

@@ -96,12 +96,15 @@ type Limits struct {
 
 // Fixture is where the good units were measured.
 type Fixture struct {
-	Type        string // "loop" or "bucket"
-	Bore_mm     float64
-	Lift_m      float64
-	Fluid       string
-	LowTemp_C   float64
-	HighTemp_C  float64
+	Type       string // "loop" or "bucket"
+	Bore_mm    float64
+	Lift_m     float64
+	Fluid      string
+	LowTemp_C  float64
+	HighTemp_C float64
+	// Remount is what refilling and remounting changes in the current, a
+	// relative standard deviation from a gauge study; 0 when none was made.
+	Remount     float64
 	Description string
 }
 
@@ -112,8 +115,17 @@ type Learned struct {
 	Provisional bool
 	Rate_Hz     float64 // lowest sampling rate among the traces
 	Supply_V    float64 // mean supply they ran at; 0 when not measured
-	Program     string
-	Statement   []string // what so few units can and cannot support
+	// Rigs that measured them, and the largest relative standard uncertainty
+	// of current gain among those; 0 when not known.
+	Rigs  []string
+	GainU float64
+	// Days, Fillings of the loop and part revisions that they come from; a
+	// profile that has one only has not seen what differs from one to the
+	// next. Nought or empty when the traces do not say.
+	Days, Fillings int
+	PartRevisions  []string
+	Program        string
+	Statement      []string // what so few units can and cannot support
 }
 
 // Limit is stated by hand. NaN means no limit on that side.

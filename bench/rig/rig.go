@@ -47,7 +47,8 @@ type Accuracy struct {
 	VoltageGain       float64
 	VoltageOffset_V   float64
 	VoltageStep_V     float64
-	ReferenceDocument string // where these figures come from
+	Edge_s            float64 // standard uncertainty of the length of a pulse at the plug
+	ReferenceDocument string  // where these figures come from
 }
 
 // Sample is one reading. NaN means not sampled this time.

@@ -115,6 +115,9 @@ const voltageRange = ads1115.Range4096mV
 //     ±2.048 V and taken for ±4.096 V too.
 //   - the divider's resistors: each moves the ratio by Top/(Top+Bottom) of
 //     its tolerance.
+//   - the line's edges: an open drain rises through the unit's pull-up, 10 kΩ
+//     with 300 pF of lead and input (chosen), 3 µs; a push-pull output is as
+//     fast as its driver.
 //
 // Drift with temperature is left out.
 func (w *Wiring) Accuracy() Accuracy {
@@ -127,6 +130,10 @@ func (w *Wiring) Accuracy() Accuracy {
 	}
 	shunt := float64(w.Shunt) / 1e9
 	resistor := w.Divider.Tolerance * float64(w.Divider.Top) / float64(w.Divider.Top+w.Divider.Bottom)
+	edge := 0.0
+	if w.Line.OpenDrain {
+		edge = uniform(3e-6)
+	}
 	step := voltageRange.Step_V() * w.Divider.Ratio()
 	return Accuracy{
 		CurrentGain:       uniform(0.001, w.ShuntTolerance),
@@ -136,6 +143,7 @@ func (w *Wiring) Accuracy() Accuracy {
 		VoltageGain:       uniform(0.0015, resistor, resistor),
 		VoltageOffset_V:   uniform(3 * step),
 		VoltageStep_V:     step,
+		Edge_s:            edge,
 		ReferenceDocument: "limits of data sheets SBOS547B and SBAS444E and tolerances of shunt and dividers, taken as uniform; not calibrated",
 	}
 }

@@ -96,12 +96,24 @@ func (x *runner) meta() []trace.Entry {
 	}
 	add(trace.KeyEnded, x.ended())
 	add(trace.KeyLost, strconv.Itoa(x.lost))
-	add("rig", x.rig.Name)
+	add(trace.KeyRig, x.rig.Name)
+	m = append(m, x.o.Circumstances...)
+	a := x.rig.Accuracy
+	for _, e := range []struct {
+		key string
+		u   float64
+	}{{trace.KeyCurrentGainU, a.CurrentGain}, {trace.KeyVoltageGainU, a.VoltageGain}, {trace.KeyDutyU, 100 * a.Edge_s * x.profile.Command.Frequency_Hz}} {
+		if e.u > 0 {
+			add(e.key, num(e.u))
+		}
+	}
+	if x.zeroKnown {
+		add(trace.KeyCurrentOffsetU, num(x.out.Zero.U()))
+	}
 	add("program", x.o.Program)
 	add("profile", fmt.Sprintf("%s revision %d", x.profile.Name, x.profile.Revision))
 	if x.zeroKnown {
 		add("x-zero-A", num(x.zero_A))
-		add("x-zero-u-A", num(x.out.Zero.U()))
 	}
 	if r := x.rig.Accuracy.CurrentRange_A; r > 0 {
 		add("x-current-range-A", num(r-x.zero_A))

@@ -47,6 +47,9 @@ type Progress struct {
 type Options struct {
 	Unit    string // serial, for the trace
 	Program string // name and version, for the trace
+	// Circumstances go into the trace's comments as they are: date, part
+	// revision, filling, fluid, fixture, rest.
+	Circumstances []trace.Entry
 	// Dry says that the unit runs without water: the guard keeps the
 	// profile's dry-run limit.
 	Dry bool

@@ -99,7 +99,7 @@ func TestWholePlan(t *testing.T) {
 	require.True(t, ok)
 	assert.Equal(t, out.Zero.Value, zero)
 	assert.NotZero(t, zero, "the simulated converter has an offset")
-	u, _ := tr.Number("x-zero-u-A")
+	u, _ := tr.Number("current_offset_u_A")
 	assert.Equal(t, out.Zero.U(), u)
 	assert.Less(t, u, 0.001)
 

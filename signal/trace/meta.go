@@ -20,7 +20,8 @@ const Format = "1"
 // the circumstances, none of which changes a measurement.
 func annotation(key string) bool {
 	switch key {
-	case "step", "rig", "program", "calibration", "fixture", "serial", "profile":
+	case "step", "program", "calibration", "serial", "profile",
+		KeyRig, KeyFixture, KeyFluid, KeyFilling, KeyPartRevision, KeyDate:
 		return true
 	}
 	return strings.HasPrefix(key, "x-")
@@ -32,7 +33,8 @@ func knownKey(key string) (known, numeric bool) {
 	switch key {
 	case KeyTrace, KeyUnit, KeyKind, KeyDuty, KeyEnded:
 		return true, false
-	case KeyNominal, KeyPWM, KeySampleRate, KeyLost:
+	case KeyNominal, KeyPWM, KeySampleRate, KeyLost, KeyRested,
+		KeyCurrentGainU, KeyCurrentOffsetU, KeyVoltageGainU, KeyDutyU:
 		return true, true
 	}
 	return false, false

@@ -40,6 +40,25 @@ const (
 	KeySampleRate = "sample_rate_Hz"
 	KeyEnded      = "ended"
 	KeyLost       = "lost_samples"
+
+	// Circumstances: when (ISO 8601), which revision of the part, which
+	// filling of the loop, what with, in what, how long after the unit last
+	// ran (seconds).
+	KeyDate         = "date"
+	KeyRig          = "rig"
+	KeyPartRevision = "part_revision"
+	KeyFilling      = "filling"
+	KeyFluid        = "fluid"
+	KeyFixture      = "fixture"
+	KeyRested       = "rested_s"
+
+	// What the bench knows of its own errors: relative standard uncertainties
+	// of gain, and standard uncertainties of what is left of the offsets and
+	// of the duty at the plug.
+	KeyCurrentGainU   = "current_gain_u"
+	KeyCurrentOffsetU = "current_offset_u_A"
+	KeyVoltageGainU   = "voltage_gain_u"
+	KeyDutyU          = "duty_u_pct"
 )
 
 // Trace is the samples of one test.
