@@ -53,7 +53,8 @@ func Judge(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (*resul
 		return r, nil
 	}
 	decide(r, a, o.Conditions)
-	r.Sentence = sentence(r, a)
+	r.Risk = riskOf(r, a, o.Conditions.Purpose)
+	r.Sentence = sentence(r, a, o.Conditions.Purpose)
 	return r, nil
 }
 
@@ -77,6 +78,19 @@ func asCommand(tr *trace.Trace, p *profiles.Profile) *trace.Trace {
 	return &c
 }
 
+// passedNext is the next step after a pass, by what it is for.
+func passedNext(p kind.Purpose) string {
+	switch p {
+	case kind.NewPart:
+		return "fit it"
+	case kind.Core:
+		return "reuse it whole"
+	case kind.Return:
+		return "give it back; where the complaint shows only warm or after hours, test it with --soak"
+	}
+	return "fit it, or give it back as good"
+}
+
 // wholeTest is the next step when a trace does not hold enough.
 const wholeTest = "record a whole test: rest, start, a sweep of duty up to full command and back"
 
@@ -86,7 +100,7 @@ func decide(r *result.Result, a *kind.Assessment, c kind.Conditions) {
 		r.Causes = even()
 	}
 	if a.Flawless() {
-		r.Verdict, r.NextStep = result.Pass, "fit it, or give it back as good"
+		r.Verdict, r.NextStep = result.Pass, passedNext(c.Purpose)
 		return
 	}
 	r.Verdict = result.Undecided

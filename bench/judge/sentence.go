@@ -9,8 +9,10 @@ import (
 )
 
 // sentence says verdict, cause and next step in plain words.
-func sentence(r *result.Result, a *kind.Assessment) string {
+func sentence(r *result.Result, a *kind.Assessment, p kind.Purpose) string {
 	switch {
+	case r.Verdict == result.Pass && p == kind.Return:
+		return fmt.Sprintf("Pass: no fault found in the %s under these conditions. Next: %s.", noun(r), r.NextStep)
 	case r.Verdict == result.Pass:
 		return fmt.Sprintf("Pass: the %s does what good ones do. Next: %s.", noun(r), r.NextStep)
 	case r.Cause == nil && len(a.Lacking) > 0:

@@ -73,6 +73,8 @@ type Point struct {
 type Conditions struct {
 	// Primed is the operator's word that the loop is primed, bled and open.
 	Primed bool
+	// Purpose of the verdict; it chooses the decision rule.
+	Purpose Purpose
 }
 
 // Flawless says that nothing lies out, nothing is in doubt and nothing is
@@ -99,6 +101,12 @@ type Assessment struct {
 	// Reached says that something proves that supply and command got to the
 	// unit; a control-board cause needs it.
 	Reached bool
+	// Refusal is the rate at which all findings together refuse good units;
+	// Chance is the probability, at most, that a good unit lies as far out as
+	// this one in any of them; 1 when nothing is known of good units.
+	Refusal, Chance float64
+	// Unseen are effects that a pass leaves open, each a clause with a size.
+	Unseen  []string
 	Carried []string // names of the findings that carry the likeliest cause
 	// Seen is one clause in physical words: what the unit did.
 	Seen      string

@@ -63,6 +63,13 @@ type Finding struct {
 	Spread *float64 `json:"spread_sd,omitempty"`
 	// Note is one plain sentence for the person who reads it.
 	Note string `json:"note,omitempty"`
+	// Guard is the standard uncertainty that the limits do not contain yet,
+	// from which guard bands are made.
+	Guard float64 `json:"guard_u,omitempty"`
+	// Conformity is the probability that the true value lies within the
+	// limits, given the measured one and its uncertainty (JCGM 106:2012, 7.4);
+	// nil without limits or uncertainty.
+	Conformity *float64 `json:"conformity,omitempty"`
 	// Budget is where the uncertainty comes from.
 	Budget []Part `json:"budget,omitempty"`
 }
@@ -73,6 +80,28 @@ type Part struct {
 	Source string  `json:"source"`
 	U      float64 `json:"u"`
 	DoF    float64 `json:"dof,omitempty"`
+	// Contained says that the limits, learned from measurements with the same
+	// error, hold it already: it is not guarded for again.
+	Contained bool `json:"contained,omitempty"`
+}
+
+// Risk is how sure a verdict is.
+type Risk struct {
+	// Rule is the decision rule in words, Purpose what it was chosen for.
+	Purpose string `json:"purpose,omitempty"`
+	Rule    string `json:"rule"`
+	// Refusal is the rate at which the whole test, all findings together,
+	// refuses good units.
+	Refusal float64 `json:"good_refused"`
+	// Measurement is the probability, at most, that errors of this
+	// measurement alone turned the verdict; nil for undecided.
+	Measurement *float64 `json:"turned_by_measurement,omitempty"`
+	// Chance is the probability, at most, that a good unit lies as far out as
+	// this one in any finding; nil for a pass.
+	Chance *float64 `json:"good_as_far,omitempty"`
+	// Unseen are the effects that a pass leaves open, each a clause with its
+	// size: smaller ones are refused in fewer than nine of ten units.
+	Unseen []string `json:"unseen,omitempty"`
 }
 
 // CauseProbability is one cause with what speaks for and against it.
@@ -140,6 +169,9 @@ type Result struct {
 	NextStep  string   `json:"next_step,omitempty"`
 	Reusable  []string `json:"reusable,omitempty"`
 	NotTested []string `json:"not_tested,omitempty"`
+
+	// Risk of a wrong verdict; nil when nothing was judged.
+	Risk *Risk `json:"risk,omitempty"`
 
 	Profile  Profile   `json:"profile"`
 	Findings []Finding `json:"findings"`

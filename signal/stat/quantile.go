@@ -38,6 +38,18 @@ func StudentT(p, dof float64) float64 {
 	return distuv.StudentsT{Sigma: 1, Nu: dof}.Quantile(p)
 }
 
+// StudentTail is the probability that Student's t with dof degrees of freedom
+// lies above t. NaN for dof not above 0.
+func StudentTail(t, dof float64) float64 {
+	switch {
+	case !(dof > 0) || math.IsNaN(t):
+		return math.NaN()
+	case dof > manyDoF:
+		return NormalCDF(-t)
+	}
+	return distuv.StudentsT{Sigma: 1, Nu: dof}.Survival(t)
+}
+
 // ChiSquare is the quantile of chi-square with dof degrees of freedom.
 func ChiSquare(p, dof float64) float64 {
 	if !(p >= 0 && p <= 1) || !(dof > 0) {

@@ -21,6 +21,10 @@ type Component struct {
 	// DoF is the degrees of freedom behind U; 0 means known without limit
 	// (type B), the same as infinity.
 	DoF float64
+	// Shared says that the error is the same in all measurements of one
+	// bench, such as that of its converter's gain: between two of them it
+	// cancels, and limits learned on that bench hold it already.
+	Shared bool
 }
 
 // Exact is a quantity without uncertainty, such as a count.
@@ -28,9 +32,32 @@ func Exact(v float64) Quantity { return Quantity{Value: v} }
 
 // With returns q with one more component; q's own budget is not touched.
 func (q Quantity) With(source string, u, dof float64) Quantity {
+	return q.with(Component{Source: source, U: u, DoF: dof})
+}
+
+// WithShared returns q with one more component that is the same in all
+// measurements of one bench, known without limit.
+func (q Quantity) WithShared(source string, u float64) Quantity {
+	return q.with(Component{Source: source, U: u, Shared: true})
+}
+
+func (q Quantity) with(c Component) Quantity {
 	b := make([]Component, 0, len(q.Budget)+1)
 	b = append(b, q.Budget...)
-	return Quantity{Value: q.Value, Budget: append(b, Component{Source: source, U: u, DoF: dof})}
+	return Quantity{Value: q.Value, Budget: append(b, c)}
+}
+
+// Split is the standard uncertainty that a measurement has of its own, and
+// what it shares with all others of its bench.
+func (q Quantity) Split() (own, shared float64) {
+	for _, c := range q.Budget {
+		if c.Shared {
+			shared = math.Hypot(shared, c.U)
+		} else {
+			own = math.Hypot(own, c.U)
+		}
+	}
+	return own, shared
 }
 
 // U is the combined standard uncertainty: the root of the sum of squares,
@@ -73,7 +100,8 @@ func (q Quantity) Expanded(level float64) (half, k float64) {
 func (q Quantity) Scale(f float64) Quantity {
 	b := make([]Component, len(q.Budget))
 	for i, c := range q.Budget {
-		b[i] = Component{Source: c.Source, U: math.Abs(f) * c.U, DoF: c.DoF}
+		b[i] = c
+		b[i].U *= math.Abs(f)
 	}
 	return Quantity{Value: f * q.Value, Budget: b}
 }

@@ -16,7 +16,8 @@ import (
 // Assess holds what was measured against a profile.
 func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *kind.Assessment {
 	d := m.Detail.(*detail)
-	r := refer(m, p)
+	y := newYardstick(m.Trace, p, c)
+	r := refer(m, y)
 	n := 0 // findings at stake
 	for _, ru := range rules {
 		if v := m.Get(ru.name); v != nil && v.Missing == "" {
@@ -26,17 +27,22 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	n += 2 // the curve up and down
 	share := float64(len(contrasts)) / contrastShare
 	others := float64(n) / (1 - contrastShare)
-	a := &kind.Assessment{NotTested: notTested}
+	a := &kind.Assessment{NotTested: notTested, Refusal: refusal(p), Chance: 1}
 	e := evidence{checks: map[string]*check{}}
 	keep := func(k check) *check {
 		a.Findings = append(a.Findings, k.Finding)
+		a.Chance = min(a.Chance, k.chance)
 		e.checks[k.Name] = &k
 		return &k
 	}
-	e.fit = newCurveFit(r)
+	e.fit = newCurveFit(r, y)
 	var core []*check
 	for _, ru := range rules {
-		if k := keep(ru.hold(m.Get(ru.name), p, others)); k.core {
+		v := m.Get(ru.name)
+		if ru.name == Full {
+			v = r.atGoodSupply(v, m, p)
+		}
+		if k := keep(ru.hold(v, y, others)); k.core {
 			core = append(core, k)
 		}
 	}
@@ -45,16 +51,20 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 		if up {
 			name = CurveUp
 		}
-		k, points := r.holdCurve(name, up, others)
+		k, points := r.holdCurve(name, up, y, others)
 		a.Curve = append(a.Curve, points...)
 		if q := keep(k); q.core {
 			core = append(core, q)
 		}
 	}
 	for _, ct := range contrasts {
-		keep(ct.hold(e.fit, p, share))
+		k, unseen := ct.hold(e.fit, y, share)
+		keep(k)
+		if unseen != "" {
+			a.Unseen = append(a.Unseen, unseen)
+		}
 	}
-	for _, f := range d.missingFindings(p, r) {
+	for _, f := range d.missingFindings(y, r) {
 		keep(f)
 	}
 	a.Curve = append(a.Curve, outside(m, r)...)

@@ -10,6 +10,7 @@ import (
 	"dutybench/bench/kind"
 	"dutybench/bench/result"
 	"dutybench/profiles"
+	"dutybench/signal/stat"
 	"dutybench/signal/trace"
 )
 
@@ -193,7 +194,8 @@ func words(name string) string { return strings.ReplaceAll(name, "_", " ") }
 
 // missingFindings holds what the unit did without a valid command against
 // what the profile says.
-func (d *detail) missingFindings(p *profiles.Profile, r *reference) []check {
+func (d *detail) missingFindings(y yardstick, r *reference) []check {
+	p := y.profile
 	var out []check
 	want := map[lineState]string{lineOpen: p.Command.Missing.Open, lineLow: p.Command.Missing.Low, lineHigh: p.Command.Missing.High}
 	for _, st := range []lineState{lineOpen, lineLow, lineHigh} {
@@ -201,13 +203,12 @@ func (d *detail) missingFindings(p *profiles.Profile, r *reference) []check {
 		if does == "" {
 			continue
 		}
-		k := check{Finding: result.Finding{Name: "missing_command_" + st.String(), Unit: "A", Result: result.NotMeasured, Note: "profile: " + does}}
+		k := check{Finding: result.Finding{Name: "missing_command_" + st.String(), Unit: "A", Result: result.NotMeasured, Note: "profile: " + does}, chance: 1}
 		for _, ms := range d.missing {
 			if ms.state != st || r.full_A <= 0 {
 				continue
 			}
 			x := ms.current_A
-			k.Value = &x
 			// The unit's own full current, not that of good ones: a unit that
 			// has lost its water still does what it should without a command.
 			full := max(d.highest, 0.1*r.full_A)
@@ -215,11 +216,11 @@ func (d *detail) missingFindings(p *profiles.Profile, r *reference) []check {
 			stopped := r.quiet + 0.05*(full-r.quiet)
 			switch does {
 			case "full":
-				k.Low, k.Result = &half, outcome(x, 0, half, math.NaN())
+				y.hold(&k, stat.Exact(x), math.NaN(), half, math.NaN())
 			case "stop":
-				k.High, k.Result = &stopped, outcome(x, 0, math.NaN(), stopped)
+				y.hold(&k, stat.Exact(x), math.NaN(), math.NaN(), stopped)
 			default: // hold: anything but stopped
-				k.Low, k.Result = &stopped, outcome(x, 0, stopped, math.NaN())
+				y.hold(&k, stat.Exact(x), math.NaN(), stopped, math.NaN())
 			}
 			if k.Result == result.Failed {
 				k.z = 10

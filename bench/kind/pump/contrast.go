@@ -9,7 +9,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"dutybench/bench/result"
-	"dutybench/profiles"
+	"dutybench/signal/stat"
 )
 
 // Names of the findings that come from the curve as a whole.
@@ -33,6 +33,7 @@ type contrast struct {
 	low, high bool
 	sign      float64 // 1 for an excess, −1 for a shortfall
 	about     string
+	unseen    string // what a pass leaves open, with room for its size
 	pattern   func(f *curveFit, i int) float64
 }
 
@@ -41,31 +42,91 @@ type contrast struct {
 const shareOfFriction = 0.2
 
 var contrasts = []contrast{
-	{Scale, true, true, 1, "the whole curve too high or too low, in proportion", func(*curveFit, int) float64 { return 1 }},
-	{LowSpeed, false, true, 1, "excess that is largest at low speed, as friction lifts a curve", func(f *curveFit, i int) float64 {
-		w := speed(f.x[i], shareOfFriction)
-		return w * (0.5 + 0.5*w) / f.level[i]
-	}},
-	{HighSpeed, false, true, -1, "shortfall that grows with speed, as missing water lowers a curve", func(f *curveFit, i int) float64 {
-		w := speed(f.x[i], shareOfFriction)
-		return -w * w * w / f.level[i]
-	}},
-	{FlatTop, false, true, -1, "shortfall of the highest duty against what the rest of the curve asks for: a limit flattens it", func(f *curveFit, i int) float64 {
-		if i == len(f.x)-1 {
-			return -1
-		}
-		return 0
-	}},
+	{Scale, true, true, 1, "the whole curve too high or too low, in proportion",
+		"a board whose whole curve is off by less than %.2g %%", func(*curveFit, int) float64 { return 1 }},
+	{LowSpeed, false, true, 1, "excess that is largest at low speed, as friction lifts a curve",
+		"friction that lifts the current at low speed by less than %.2g %%", func(f *curveFit, i int) float64 {
+			w := speed(f.x[i], shareOfFriction)
+			return w * (0.5 + 0.5*w) / f.level[i]
+		}},
+	{HighSpeed, false, true, -1, "shortfall that grows with speed, as missing water lowers a curve",
+		"missing water that lowers the current at full by less than %.2g %%", func(f *curveFit, i int) float64 {
+			w := speed(f.x[i], shareOfFriction)
+			return -w * w * w / f.level[i]
+		}},
+	{FlatTop, false, true, -1, "shortfall of the highest duty against what the rest of the curve asks for: a limit flattens it",
+		"a limit that takes less than %.2g %% off the current at full", func(f *curveFit, i int) float64 {
+			if i == len(f.x)-1 {
+				return -1
+			}
+			return 0
+		}},
 }
 
 // hold measures a contrast against that of each good unit. The value is the
 // size of the pattern in per cent of current where the pattern is largest.
-func (c contrast) hold(f *curveFit, p *profiles.Profile, m float64) check {
-	k := check{Finding: result.Finding{Name: c.name, Unit: "%", Result: result.NotMeasured}}
+func (c contrast) hold(f *curveFit, y yardstick, m float64) (k check, unseen string) {
+	k = check{Finding: result.Finding{Name: c.name, Unit: "%", Result: result.NotMeasured}, chance: 1}
 	if len(f.dev) < 3 || len(f.rows) < 5 {
 		k.Note = "it takes three duties that the profile knows too, and five good units"
-		return k
+		return k, ""
 	}
+	w, sd, ok := c.weigh(f)
+	if !ok {
+		k.Note = "the good units' curves are too alike to weigh duties against each other"
+		return k, ""
+	}
+	v, u2 := 0.0, 0.0
+	for i := range w {
+		v += w[i] * f.dev[i]
+		u2 += w[i] * w[i] * f.u[i] * f.u[i]
+	}
+	q := stat.Quantity{Value: v}.With("noise and settling of the plateaus", math.Sqrt(u2), 0)
+	for _, s := range f.common {
+		var sum float64
+		for i := range w {
+			sum += w[i] * s.by[i]
+		}
+		q = s.add(q, math.Abs(sum))
+	}
+	own, shared := y.counts(q)
+	z := v / math.Hypot(sd, math.Hypot(own, shared))
+	side := 1
+	if c.low && c.high {
+		side = 2
+	}
+	out := factor(len(f.rows), m, side) // how many spreads the limit lies out
+	k.z, k.down, k.n = onSide(z, c.low, c.high), v < 0, len(f.rows)
+	k.Spread, k.chance = &z, chance(k.z, k.n, m, side)
+	// From a logarithm to per cent: a shortfall of all there is is 100 %.
+	percent := func(v float64) float64 { return c.sign * 100 * math.Expm1(c.sign*v) }
+	low, high := math.NaN(), math.NaN()
+	if c.low {
+		low = percent(-out * sd)
+	}
+	if c.high {
+		high = percent(out * sd)
+	}
+	scale := 100 * math.Exp(c.sign*v)
+	spread := scale * sd
+	if l, ok := stated(y.profile, c.name); ok {
+		low, high, spread = l.Low, l.High, math.NaN()
+	}
+	k.Note = c.about
+	q = q.Scale(scale)
+	q.Value = percent(v)
+	y.hold(&k, q, spread, low, high)
+	seen := (out + ninth) * math.Hypot(sd, math.Hypot(own, shared))
+	return k, fmt.Sprintf(c.unseen, math.Abs(percent(c.sign*seen)))
+}
+
+// ninth is the normal quantile of 0.9: an effect so many spreads beyond a limit
+// is caught in nine of ten units.
+const ninth = 1.2816
+
+// weigh gives the contrast's weights over the duties, for a pattern whose
+// largest part is one, and its standard deviation among good units.
+func (c contrast) weigh(f *curveFit) (w []float64, sd float64, ok bool) {
 	g := make([]float64, len(f.dev))
 	largest := 0.0
 	for i := range g {
@@ -75,42 +136,10 @@ func (c contrast) hold(f *curveFit, p *profiles.Profile, m float64) check {
 	for i := range g {
 		g[i] /= largest
 	}
-	w, ok := weights(f.rows, g)
-	if !ok {
-		k.Note = "the good units' curves are too alike to weigh duties against each other"
-		return k
+	if w, ok = weights(f.rows, g); !ok {
+		return nil, 0, false
 	}
-	v, u2 := 0.0, 0.0
-	for i := range w {
-		v += w[i] * f.dev[i]
-		u2 += w[i] * w[i] * f.u[i] * f.u[i]
-	}
-	sd, u := spreadOf(f.rows, g, w), math.Sqrt(u2)
-	side := 1
-	if c.low && c.high {
-		side = 2
-	}
-	z := v / math.Hypot(sd, u)
-	out := factor(len(f.rows), m, side) // how many spreads the limit lies out
-	k.z, k.down = onSide(z, c.low, c.high), v < 0
-	low, high := math.NaN(), math.NaN()
-	// From a logarithm to per cent: a shortfall of all there is is 100 %.
-	percent := func(v float64) float64 { return c.sign * 100 * math.Expm1(c.sign*v) }
-	if c.low {
-		low = percent(-out * sd)
-	}
-	if c.high {
-		high = percent(out * sd)
-	}
-	if l, ok := stated(p, c.name); ok {
-		low, high = l.Low, l.High
-	}
-	x, e := percent(v), 200*u*math.Exp(c.sign*v)
-	k.Value, k.Uncertainty, k.K, k.Spread = &x, &e, 2, &z
-	k.Low, k.High = finite(low), finite(high)
-	k.Result = outcome(x, 100*math.Exp(c.sign*v)*math.Sqrt(max(0, u*u-sd*sd)), low, high)
-	k.Note = c.about
-	return k
+	return w, spreadOf(f.rows, g, w), true
 }
 
 // weights are Σ⁻¹g/(gᵀΣ⁻¹g): applied to a curve that is off by a times the
@@ -181,8 +210,8 @@ func fewest(pts []point) int {
 // holdCurve gives the band and the finding of one direction: the plateau that
 // lies farthest out, in spreads. The band is simultaneous: each of its points
 // takes a share of the finding's rate.
-func (r *reference) holdCurve(name string, up bool, m float64) (check, []result.Point) {
-	f := check{Finding: result.Finding{Name: name, Unit: "%", Result: result.NotMeasured}, core: up}
+func (r *reference) holdCurve(name string, up bool, y yardstick, m float64) (check, []result.Point) {
+	f := check{Finding: result.Finding{Name: name, Unit: "%", Result: result.NotMeasured}, core: up, chance: 1}
 	var of []point
 	for _, q := range r.points {
 		if q.Up == up {
@@ -193,11 +222,13 @@ func (r *reference) holdCurve(name string, up bool, m float64) (check, []result.
 		f.Note = "no plateau of this direction lies within the profile's duties"
 		return f, nil
 	}
-	k := factor(fewest(of), m*float64(len(of)), 2)
+	f.n = fewest(of)
+	k := factor(f.n, m*float64(len(of)), 2)
 	var points []result.Point
 	worst, at := -1.0, of[0]
 	for _, q := range of {
-		z := math.Abs(q.dev) / math.Hypot(q.sd, q.u)
+		own, shared := y.counts(r.deviation(q))
+		z := math.Abs(q.dev) / math.Hypot(q.sd, math.Hypot(own, shared))
 		if z > worst {
 			worst, at = z, q
 		}
@@ -205,13 +236,12 @@ func (r *reference) holdCurve(name string, up bool, m float64) (check, []result.
 		points = append(points, result.Point{Duty: q.Duty_pct, Direction: direction(up), Current: q.Current.Value, Uncertainty: 2 * q.Current.U(), Low: &low, High: &high, Supply: finite(q.Supply_V)})
 	}
 	slices.SortStableFunc(points, func(a, b result.Point) int { return cmp.Compare(a.Duty, b.Duty) })
-	x, e := 100*(math.Exp(at.dev)-1), 200*at.u
-	low, high := 100*(math.Exp(-k*at.sd)-1), 100*(math.Exp(k*at.sd)-1)
-	f.Value, f.Uncertainty, f.K, f.Low, f.High = &x, &e, 2, &low, &high
 	f.z, f.down = math.Copysign(worst, at.dev), at.dev < 0
 	z := f.z
-	f.Spread = &z
-	f.Result = outcome(x, 100*math.Sqrt(max(0, at.u*at.u-at.sd*at.sd)), low, high)
+	f.Spread, f.chance = &z, chance(f.z, f.n, m*float64(len(of)), 2)
+	q := r.deviation(at).Scale(100)
+	q.Value = 100 * math.Expm1(at.dev)
+	y.hold(&f, q, 100*at.sd, 100*math.Expm1(-k*at.sd), 100*math.Expm1(k*at.sd))
 	f.Note = fmt.Sprintf("farthest out at %.0f %% duty: %.3g A, good units %.3g to %.3g A", at.Duty_pct, at.Current.Value, at.level*math.Exp(-k*at.sd), at.level*math.Exp(k*at.sd))
 	return f, points
 }

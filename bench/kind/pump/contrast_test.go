@@ -26,7 +26,7 @@ func byName(t *testing.T, name string) contrast {
 
 // Applied to a curve that is off by a times the pattern, the weights give a.
 func TestWeightsMeasureTheirPattern(t *testing.T) {
-	f := newCurveFit(laid(plainCurve, goodRows(20, 8)))
+	f := newCurveFit(laid(plainCurve, goodRows(20, 8)), yardstick{})
 	for _, c := range contrasts {
 		g := make([]float64, len(f.x))
 		for i := range g {
@@ -67,7 +67,7 @@ func TestContrastsSeeTheirFault(t *testing.T) {
 	} {
 		u := plainCurve
 		c.change(&u)
-		k := byName(t, c.contrast).hold(newCurveFit(laid(u, good)), &profiles.Profile{}, 5)
+		k, _ := byName(t, c.contrast).hold(newCurveFit(laid(u, good), yardstick{}), yardstick{profile: &profiles.Profile{}}, 5)
 		assert.Equal(t, c.want, k.Result, "%s %+v: %v in %v to %v", c.contrast, u, *k.Value, k.Low, k.High)
 	}
 }
@@ -82,7 +82,8 @@ func TestSpreadHoldsForNewUnits(t *testing.T) {
 		for k := range uint64(40) {
 			good := goodRows(20, 100+k)
 			for _, u := range goodRows(5, r.Uint64()) {
-				z := *c.hold(newCurveFit(laid(u, good)), &profiles.Profile{}, 5).Spread
+				k, _ := c.hold(newCurveFit(laid(u, good), yardstick{}), yardstick{profile: &profiles.Profile{}}, 5)
+				z := *k.Spread
 				ss += z * z
 				n++
 			}
@@ -96,11 +97,11 @@ func TestSpreadHoldsForNewUnits(t *testing.T) {
 }
 
 func TestContrastNeedsDutiesAndUnits(t *testing.T) {
-	few := newCurveFit(laid(plainCurve, goodRows(4, 11)))
-	k := byName(t, Scale).hold(few, &profiles.Profile{}, 5)
+	few := newCurveFit(laid(plainCurve, goodRows(4, 11)), yardstick{})
+	k, _ := byName(t, Scale).hold(few, yardstick{profile: &profiles.Profile{}}, 5)
 	require.Equal(t, result.NotMeasured, k.Result)
 	require.NotEmpty(t, k.Note)
-	k = byName(t, Scale).hold(&curveFit{}, &profiles.Profile{}, 5)
+	k, _ = byName(t, Scale).hold(&curveFit{}, yardstick{profile: &profiles.Profile{}}, 5)
 	require.Equal(t, result.NotMeasured, k.Result)
 }
 
@@ -108,7 +109,7 @@ func TestStatedLimitReplacesTheContrastsOwn(t *testing.T) {
 	p := &profiles.Profile{Stated: []profiles.Limit{{Finding: Scale, Unit: "%", Low: -30, High: 30}}}
 	u := plainCurve
 	u.scale = 1.2
-	k := byName(t, Scale).hold(newCurveFit(laid(u, goodRows(20, 12))), p, 5)
+	k, _ := byName(t, Scale).hold(newCurveFit(laid(u, goodRows(20, 12)), yardstick{}), yardstick{profile: p}, 5)
 	require.Equal(t, result.Passed, k.Result)
 	require.InDelta(t, 30, *k.High, 0)
 }
@@ -120,7 +121,7 @@ func TestBandIsSimultaneous(t *testing.T) {
 	out := 0
 	for k := range uint64(trials) {
 		all := goodRows(21, 1000+k)
-		f, points := laid(all[20], all[:20]).holdCurve(CurveUp, true, m)
+		f, points := laid(all[20], all[:20]).holdCurve(CurveUp, true, yardstick{}, m)
 		require.Len(t, points, 9)
 		if f.Result != result.Passed {
 			out++
@@ -137,7 +138,7 @@ func TestBandIsSimultaneous(t *testing.T) {
 }
 
 func TestCurveOfADirectionThatWasNotRun(t *testing.T) {
-	k, points := laid(plainCurve, goodRows(20, 13)).holdCurve(CurveDown, false, 10)
+	k, points := laid(plainCurve, goodRows(20, 13)).holdCurve(CurveDown, false, yardstick{}, 10)
 	require.Equal(t, result.NotMeasured, k.Result)
 	require.Empty(t, points)
 	require.False(t, k.core)

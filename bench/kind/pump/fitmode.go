@@ -19,9 +19,11 @@ type curveFit struct {
 	dev   []float64
 	u     []float64   // relative standard uncertainty of measurement
 	rows  [][]float64 // ln of each good unit's current, one row a unit
-	chol  mat.Cholesky
-	ok    bool
-	count float64
+	// common are errors that all duties share, as in the reference.
+	common []common
+	chol   mat.Cholesky
+	ok     bool
+	count  float64
 
 	residual, solved *mat.VecDense
 }
@@ -39,7 +41,7 @@ const (
 // newCurveFit gathers the points by duty and sets up the covariance of a
 // deviation: good units' spread (correlations shrunk, as there are hardly more
 // units than duties), measurement, and the mismatch of any law.
-func newCurveFit(r *reference) *curveFit {
+func newCurveFit(r *reference, y yardstick) *curveFit {
 	f := &curveFit{}
 	if len(r.points) < 3 || r.full_A <= 0 {
 		return f
@@ -47,7 +49,17 @@ func newCurveFit(r *reference) *curveFit {
 	f.quiet = r.quiet / r.full_A
 	n := fewest(r.points)
 	f.rows = make([][]float64, n)
+	for _, c := range r.common {
+		f.common = append(f.common, common{source: c.source, bench: c.bench})
+	}
 	for _, g := range byDuty(r.points) {
+		for k := range f.common {
+			var sum float64
+			for _, q := range g {
+				sum += r.common[k].by[q.at] / float64(len(g))
+			}
+			f.common[k].by = append(f.common[k].by, sum)
+		}
 		var x, lv, d, uu float64
 		for _, q := range g {
 			k := float64(len(g))
@@ -73,6 +85,11 @@ func newCurveFit(r *reference) *curveFit {
 			}
 			if i == j {
 				c += f.u[i]*f.u[i] + least*least
+			}
+			for _, e := range f.common {
+				if !e.bench || y.elsewhere {
+					c += e.by[i] * e.by[j]
+				}
 			}
 			cov.SetSym(i, j, c)
 		}

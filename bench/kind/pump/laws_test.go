@@ -120,7 +120,7 @@ func TestEachLawKnowsItsOwn(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			u := plainCurve
 			c.change(&u)
-			f := newCurveFit(laid(u, good))
+			f := newCurveFit(laid(u, good), yardstick{})
 			require.True(t, f.ok)
 			for _, s := range c.rivals {
 				assert.Less(t, f.distance(c.want), f.distance(s), "against shape %d", s)
@@ -132,7 +132,7 @@ func TestEachLawKnowsItsOwn(t *testing.T) {
 // A law with nothing in it is no law: it costs its free constant and gains
 // nothing.
 func TestLawsOfAGoodCurveCostTheirConstant(t *testing.T) {
-	f := newCurveFit(laid(plainCurve, goodRows(20, 5)))
+	f := newCurveFit(laid(plainCurve, goodRows(20, 5)), yardstick{})
 	at0 := f.distance(level)
 	for _, s := range []shape{scaled, drag, water, cap_} {
 		require.LessOrEqual(t, f.distance(s), at0+0.5*math.Log(9)+1e-9)
@@ -143,10 +143,10 @@ func TestLawsOfAGoodCurveCostTheirConstant(t *testing.T) {
 func TestTooFewPointsGiveNoFit(t *testing.T) {
 	r := laid(plainCurve, goodRows(20, 6))
 	r.points = r.points[:2]
-	f := newCurveFit(r)
+	f := newCurveFit(r, yardstick{})
 	require.False(t, f.ok)
 	require.Zero(t, f.distance(drag), "no curve, no word on shapes")
-	require.False(t, newCurveFit(&reference{}).ok)
+	require.False(t, newCurveFit(&reference{}, yardstick{}).ok)
 }
 
 // Duties measured up and down count once, with half of each.
@@ -158,7 +158,7 @@ func TestFitTakesEachDutyOnce(t *testing.T) {
 		down.points[i].Up = false
 	}
 	r.points = append(r.points, down.points...)
-	f := newCurveFit(r)
+	f := newCurveFit(r, yardstick{})
 	require.Len(t, f.dev, n)
 	for i := range f.dev {
 		require.InDelta(t, (r.points[i].dev+down.points[i].dev)/2, f.dev[i], 1e-12)

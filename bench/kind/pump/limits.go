@@ -11,18 +11,32 @@ import (
 )
 
 // Refusal is the rate at which good units may be refused by a whole test, all
-// findings but counts together: one in two hundred, one unit in two weeks of
-// twenty a day (chosen). It is shared out (Bonferroni): contrastShare of it to
-// the contrasts, which tell a faulty curve from a good one best, the rest to
-// all other findings, of which most faults move several or move one far.
-// Counts stand outside: their limit is the worst good unit, and where counts
-// vary at all one good unit in n+1 lies beyond it. The limits hardly move with either figure: at twenty good
-// units, twice the rate draws a contrast's limit in from 3.7 to 3.4 standard
-// deviations.
+// findings together: one in two hundred, one unit in two weeks of twenty a day
+// (chosen). It is shared out (Bonferroni): contrastShare of it to the
+// contrasts, which tell a faulty curve from a good one best, the rest to all
+// other findings, of which most faults move several or move one far. The
+// limits hardly move with either figure: at twenty good units, twice the rate
+// draws a contrast's limit in from 3.7 to 3.4 standard deviations. A count has
+// no such limit: it is held to the worst good unit. Where good units differ in
+// it, the next lies beyond with a probability of one in n+1, whatever the
+// distribution, and refusal adds that to the rate that is stated; a count that
+// is the same in all good units is taken as the type's own.
 const (
 	Refusal       = 0.005
 	contrastShare = 0.8
 )
+
+// refusal is the rate at which a test refuses good units, at most: what is
+// shared out, and what counts add that differ between good units.
+func refusal(p *profiles.Profile) float64 {
+	rate := Refusal
+	for _, r := range rules {
+		if good := valuesOf(p, r.name); r.count && len(good) > 0 && slices.Max(good) > slices.Min(good) {
+			rate += 1 / float64(len(good)+1)
+		}
+	}
+	return rate
+}
 
 // rule says how one measurement is held against good units.
 type rule struct {
@@ -61,9 +75,13 @@ var rules = []rule{
 // check is a finding with what the causes need to know of it.
 type check struct {
 	result.Finding
-	z    float64 // signed, in standard deviations of good units and measurement together
-	core bool
-	down bool // counts as a value that is too low
+	z float64 // signed, in standard deviations of good units and measurement together
+	n int     // good units behind z; 0 when none
+	// chance is the probability, at most, that a good unit lies as far out in
+	// any finding: z's own, times the findings that share the rate.
+	chance float64
+	core   bool
+	down   bool // counts as a value that is too low
 }
 
 // out says that a check lies beyond its limits, so far that measurement alone
@@ -81,49 +99,47 @@ func factor(n int, m float64, sides int) float64 {
 	return stat.StudentT(1-Refusal/(m*float64(sides)), float64(n-1)) * math.Sqrt(1+1/float64(n))
 }
 
+// chance is the reverse of factor: the rate of refusals, all findings together,
+// at which a limit would lie at z.
+func chance(z float64, n int, m float64, sides int) float64 {
+	if n < 2 {
+		return 1
+	}
+	t := math.Abs(z) / math.Sqrt(1+1/float64(n))
+	return min(1, m*float64(sides)*stat.StudentTail(t, float64(n-1)))
+}
+
 // hold measures one value against the good units and the stated limits.
-func (r rule) hold(v *kind.Value, p *profiles.Profile, m float64) check {
-	c := check{Finding: result.Finding{Name: r.name, Unit: unitFor(r.name), Result: result.NotMeasured}, core: r.core}
+func (r rule) hold(v *kind.Value, y yardstick, m float64) check {
+	c := check{Finding: result.Finding{Name: r.name, Unit: unitFor(r.name), Result: result.NotMeasured}, core: r.core, chance: 1}
 	if v == nil || v.Missing != "" {
 		if v != nil {
 			c.Note = v.Missing
 		}
 		return c
 	}
-	x, u := v.Q.Value, v.Q.U()
-	c.Value = &x
-	if !r.count {
-		e := 2 * u
-		c.Uncertainty, c.K = &e, 2
-	}
-	for _, b := range v.Q.Budget {
-		c.Budget = append(c.Budget, result.Part{Source: b.Source, U: b.U, DoF: b.DoF})
-	}
+	q := y.local(v)
 	c.Note = r.about
 	low, high, spread := math.NaN(), math.NaN(), math.NaN()
-	if good := valuesOf(p, r.name); len(good) >= 2 {
+	if good := valuesOf(y.profile, r.name); len(good) >= 2 {
 		low, high, spread = r.limits(good, m)
-		spreads := r.distance(x, u, good)
+		own, shared := y.counts(q)
+		spreads := r.distance(q.Value, math.Hypot(own, shared), good)
 		c.Spread = &spreads
 		c.z = onSide(spreads, r.low, r.high)
 		c.down = c.z < 0
+		c.n = len(good)
+		if !r.count {
+			c.chance = chance(c.z, c.n, m, sides(r))
+		}
 	}
-	if l, ok := stated(p, r.name); ok {
-		low, high = l.Low, l.High
+	if l, ok := stated(y.profile, r.name); ok {
+		low, high, spread = l.Low, l.High, math.NaN()
 	}
 	if math.IsNaN(low) && math.IsNaN(high) {
-		c.Result = result.Passed
 		c.Note += "; the profile states no limit"
-		return c
 	}
-	c.Low, c.High = finite(low), finite(high)
-	// The learned band already holds one measurement's uncertainty; only
-	// beyond that is a value outside called failed rather than doubtful.
-	extra := math.Sqrt(max(0, u*u-spread*spread))
-	if math.IsNaN(spread) {
-		extra = 0
-	}
-	c.Result = outcome(x, extra, low, high)
+	y.hold(&c, q, spread, low, high)
 	return c
 }
 
@@ -135,17 +151,6 @@ func onSide(z float64, low, high bool) float64 {
 		return 0
 	}
 	return z
-}
-
-func outcome(x, u, low, high float64) result.Outcome {
-	inside := !(x < low) && !(x > high)
-	switch {
-	case inside:
-		return result.Passed
-	case !(x+2*u < low) && !(x-2*u > high):
-		return result.Doubtful
-	}
-	return result.Failed
 }
 
 func sides(r rule) int {

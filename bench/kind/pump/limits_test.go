@@ -58,7 +58,7 @@ func ruleFor(t *testing.T, name string) rule {
 
 func held(t *testing.T, name string, q stat.Quantity, p *profiles.Profile) check {
 	t.Helper()
-	return ruleFor(t, name).hold(&kind.Value{Name: name, Q: q}, p, 10)
+	return ruleFor(t, name).hold(&kind.Value{Name: name, Q: q}, yardstick{profile: p}, 10)
 }
 
 // A new unit from the same normal spread falls outside at the stated rate:
@@ -148,7 +148,7 @@ func TestNotMeasuredIsNeverAPass(t *testing.T) {
 	for _, ru := range rules {
 		p := goodValues(ru.name, 1, 1.1, 0.9, 1, 1)
 		for _, v := range []*kind.Value{nil, {Name: ru.name, Missing: "not run"}} {
-			k := ru.hold(v, p, 10)
+			k := ru.hold(v, yardstick{profile: p}, 10)
 			require.Equal(t, result.NotMeasured, k.Result, ru.name)
 			require.Nil(t, k.Value)
 		}
@@ -161,22 +161,6 @@ func TestFloorsKeepTinySpreadsApart(t *testing.T) {
 	k := held(t, Quiet, stat.Exact(0.0301), p)
 	require.Equal(t, result.Passed, k.Result)
 	require.Greater(t, *k.High-*k.Low, 0.004)
-}
-
-func TestOutcomeTable(t *testing.T) {
-	nan := math.NaN()
-	for _, c := range []struct {
-		x, u, low, high float64
-		want            result.Outcome
-	}{
-		{5, 0, 4, 6, result.Passed}, {4, 0, 4, 6, result.Passed}, {6, 0, 4, 6, result.Passed},
-		{3.9, 0, 4, 6, result.Failed}, {6.1, 0, 4, 6, result.Failed},
-		{3.9, 0.04, 4, 6, result.Failed}, {3.9, 0.06, 4, 6, result.Doubtful},
-		{6.1, 0.04, 4, 6, result.Failed}, {6.1, 0.06, 4, 6, result.Doubtful},
-		{100, 0, 4, nan, result.Passed}, {-100, 0, nan, 6, result.Passed}, {1, 0, nan, nan, result.Passed},
-	} {
-		assert.Equal(t, c.want, outcome(c.x, c.u, c.low, c.high), "%+v", c)
-	}
 }
 
 func TestEveryFindingHasItsUnit(t *testing.T) {

@@ -66,6 +66,7 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	d.measureSwing(tr, m)
 	d.measureSupply(tr, m)
 	d.missing = measureMissing(tr, p)
+	gains(tr, m)
 	return m, nil
 }
 

@@ -109,7 +109,7 @@ func TestMissingFindings(t *testing.T) {
 	} {
 		p := &profiles.Profile{Command: profiles.Command{Missing: profiles.Missing{Open: c.does}}}
 		d := &detail{highest: 4.8, missing: []missing{{state: lineOpen, current_A: c.amps}}}
-		ks := d.missingFindings(p, r)
+		ks := d.missingFindings(yardstick{profile: p}, r)
 		require.Len(t, ks, 1, "only what the profile states")
 		assert.Equal(t, c.want, ks[0].Result, "%+v", c)
 		assert.Equal(t, "missing_command_open", ks[0].Name)
@@ -117,12 +117,12 @@ func TestMissingFindings(t *testing.T) {
 	}
 	// Stated but not run.
 	p := &profiles.Profile{Command: profiles.Command{Missing: profiles.Missing{Low: "stop", High: "full"}}}
-	for _, k := range (&detail{highest: 4.8}).missingFindings(p, r) {
+	for _, k := range (&detail{highest: 4.8}).missingFindings(yardstick{profile: p}, r) {
 		require.Equal(t, result.NotMeasured, k.Result)
 		require.Nil(t, k.Value)
 	}
 	// A unit that has lost its water is held to its own full current.
 	d := &detail{highest: 1, missing: []missing{{state: lineOpen, current_A: 0.95}}}
 	p = &profiles.Profile{Command: profiles.Command{Missing: profiles.Missing{Open: "full"}}}
-	require.Equal(t, result.Passed, d.missingFindings(p, r)[0].Result)
+	require.Equal(t, result.Passed, d.missingFindings(yardstick{profile: p}, r)[0].Result)
 }

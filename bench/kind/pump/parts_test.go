@@ -36,7 +36,7 @@ func TestSupplyExponent(t *testing.T) {
 		"speed": func(v float64) float64 { return 1 / v }, "power": func(v float64) float64 { return 1 / v },
 		"voltage": func(v float64) float64 { return v * v }, "unknown": func(float64) float64 { return 1 },
 	} {
-		γ := supplyExponent(regulation)
+		γ, _ := supplyExponent(regulation)
 		require.InDelta(t, alike(1), alike(1.2)*math.Pow(1.2, γ), 1e-12, regulation)
 	}
 }

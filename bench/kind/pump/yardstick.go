@@ -1,0 +1,157 @@
+package pump
+
+import (
+	"math"
+	"slices"
+
+	"dutybench/bench/kind"
+	"dutybench/bench/result"
+	"dutybench/profiles"
+	"dutybench/signal/stat"
+	"dutybench/signal/trace"
+)
+
+// Sources of uncertainty that the bench itself states in a trace.
+const (
+	gainSource   = "converter gain and shunt"
+	offsetSource = "converter offset after the zero"
+	otherGain    = "gain of the benches that measured the good units"
+)
+
+// yardstick is what findings are held with: a profile, the rule of a purpose,
+// and whether the trace comes from a bench that the good units were measured
+// on. What all measurements of one bench share, such as its gain, is in the
+// limits learned there; on another bench it counts, and so does that of the
+// benches learned on.
+type yardstick struct {
+	profile   *profiles.Profile
+	purpose   kind.Purpose
+	elsewhere bool
+}
+
+func newYardstick(tr *trace.Trace, p *profiles.Profile, c kind.Conditions) yardstick {
+	rig, known := tr.Get(trace.KeyRig)
+	return yardstick{profile: p, purpose: c.Purpose,
+		elsewhere: known && len(p.Learned.Rigs) > 0 && !slices.Contains(p.Learned.Rigs, rig)}
+}
+
+// learnedGain is the relative standard uncertainty of the gain behind the good
+// units' currents, on a bench that is none of theirs.
+func (y yardstick) learnedGain() float64 {
+	if !y.elsewhere {
+		return 0
+	}
+	return y.profile.Learned.GainU / math.Sqrt(float64(len(y.profile.Learned.Rigs)))
+}
+
+// local is a current or charge as this yardstick sees it: on another bench,
+// the gain of those that the profile was learned on is in the comparison too.
+func (y yardstick) local(v *kind.Value) stat.Quantity {
+	if g := y.learnedGain(); g > 0 && (v.Unit == "A" || v.Unit == "C") {
+		return v.Q.WithShared(otherGain, g*math.Abs(v.Q.Value))
+	}
+	return v.Q
+}
+
+// counts are the standard uncertainties of a quantity in the comparison: what
+// is its own, and what it shares with its bench where that does not cancel.
+func (y yardstick) counts(q stat.Quantity) (own, shared float64) {
+	own, shared = q.Split()
+	if !y.elsewhere {
+		shared = 0
+	}
+	return own, shared
+}
+
+// hold finishes a check: value with expanded uncertainty, budget, and the
+// outcome by the purpose's rule. spread is the standard deviation of good
+// units, which holds one measurement's own uncertainty; NaN when the limits
+// were stated by hand and hold none.
+func (y yardstick) hold(c *check, q stat.Quantity, spread, low, high float64) {
+	x := q.Value
+	c.Value = &x
+	own, shared := y.counts(q)
+	if len(q.Budget) > 0 {
+		e, k := q.Expanded(level95)
+		c.Uncertainty, c.K = finite(e), k
+	}
+	held := 0.0
+	if !math.IsNaN(spread) {
+		held = spread
+	}
+	beyond := math.Hypot(math.Sqrt(max(0, own*own-held*held)), shared)
+	for _, b := range q.Budget {
+		if math.IsInf(b.DoF, 0) {
+			b.DoF = 0 // known without limit
+		}
+		if math.IsInf(b.U, 0) {
+			continue // nothing is known of it; the uncertainty is left out whole
+		}
+		c.Budget = append(c.Budget, result.Part{Source: b.Source, U: b.U, DoF: b.DoF,
+			Contained: b.Shared && !y.elsewhere || !b.Shared && held >= own})
+	}
+	c.Low, c.High = finite(low), finite(high)
+	if c.Low == nil && c.High == nil {
+		c.Result = result.Passed
+		return
+	}
+	if !math.IsInf(beyond, 0) {
+		c.Guard = beyond
+	}
+	c.Result = y.purpose.Decide(x, beyond, low, high)
+	if u := math.Hypot(own, shared); u > 0 && !math.IsInf(u, 0) {
+		c.Conformity = finite(stat.Conformance(x, u, orEndless(low, -1), orEndless(high, 1)))
+	}
+}
+
+// level95 is the level of expanded uncertainties (JCGM 100:2008, 6.3.3).
+const level95 = 0.95
+
+func orEndless(limit float64, sign int) float64 {
+	if math.IsNaN(limit) {
+		return math.Inf(sign)
+	}
+	return limit
+}
+
+// gains adds to the currents of a measurement what the bench says of its own
+// errors, where it says it.
+func gains(tr *trace.Trace, m *kind.Measured) {
+	g, stated := tr.Number(trace.KeyCurrentGainU)
+	offset, _ := tr.Number(trace.KeyCurrentOffsetU)
+	volt, _ := tr.Number(trace.KeyVoltageGainU)
+	for i := range m.Values {
+		v := &m.Values[i]
+		if v.Missing != "" {
+			continue
+		}
+		switch v.Unit {
+		case "A", "C":
+			v.Q = withBench(v.Q, gainSource, g*math.Abs(v.Q.Value))
+		case "V":
+			v.Q = withBench(v.Q, "converter and divider of the voltage", volt*math.Abs(v.Q.Value))
+		case "ohm":
+			v.Q = withBench(v.Q, "gains of current and voltage", math.Hypot(g, volt)*math.Abs(v.Q.Value))
+		}
+		if v.Unit == "A" && offset > 0 {
+			v.Q = v.Q.With(offsetSource, offset, 0)
+		}
+	}
+	for i := range m.Curve {
+		q := &m.Curve[i].Current
+		*q = withBench(*q, gainSource, g*math.Abs(q.Value))
+		if offset > 0 {
+			*q = q.With(offsetSource, offset, 0)
+		}
+	}
+	if !stated {
+		m.Warnings = append(m.Warnings, "the trace does not say how accurate its current reading is: uncertainties cover noise, resolution and settling only")
+	}
+}
+
+func withBench(q stat.Quantity, source string, u float64) stat.Quantity {
+	if u == 0 {
+		return q
+	}
+	return q.WithShared(source, u)
+}
