@@ -26,13 +26,20 @@ const doubt = 0.2
 
 // Judge holds a trace against a profile of its kind.
 func Judge(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (*result.Result, error) {
+	r, _, err := judged(tr, p, k, o)
+	return r, err
+}
+
+// judged is Judge, and whether the kind says that nothing can follow that
+// would change it.
+func judged(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (res *result.Result, final bool, err error) {
 	if named, ok := tr.Get(trace.KeyKind); ok && named != "" && named != p.Kind {
-		return nil, fmt.Errorf("judge: %s is a trace of a %s and profile %s is for a %s: give a profile of its kind", tr.Source, named, p.Name, p.Kind)
+		return nil, false, fmt.Errorf("judge: %s is a trace of a %s and profile %s is for a %s: give a profile of its kind", tr.Source, named, p.Name, p.Kind)
 	}
 	tr = asCommand(tr, p)
 	m, err := k.Measure(tr, p)
 	if err != nil {
-		return nil, fmt.Errorf("judge: %w", err)
+		return nil, false, fmt.Errorf("judge: %w", err)
 	}
 	a := k.Assess(m, p, o.Conditions)
 	r := &result.Result{
@@ -50,12 +57,12 @@ func Judge(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (*resul
 	if why := wrongSupply(m, p); why != "" && !a.Stark {
 		r.Warnings = append(r.Warnings, why)
 		decideBench(r, why)
-		return r, nil
+		return r, false, nil
 	}
 	decide(r, a, o.Conditions)
 	r.Risk = riskOf(r, a, o.Conditions.Purpose)
 	r.Sentence = sentence(r, a, o.Conditions.Purpose)
-	return r, nil
+	return r, a.Final, nil
 }
 
 // asCommand turns a duty column that holds what was on the wire into the

@@ -36,7 +36,7 @@ func riskOf(r *result.Result, a *kind.Assessment, p kind.Purpose) *result.Risk {
 	case r.Verdict == result.Fail && some:
 		k.Measurement = &inside
 	}
-	if r.Verdict != result.Pass && !math.IsNaN(a.Chance) {
+	if !math.IsNaN(a.Chance) {
 		c := a.Chance
 		k.Chance = &c
 	}

@@ -98,6 +98,9 @@ type Assessment struct {
 	// it got no supply, did not start, or did one thing throughout. Such a
 	// unit never passes, whatever its findings.
 	Stark bool
+	// Final says that no further step of a plan can change what is wrong: the
+	// unit has had every chance to show a sign of life.
+	Final bool
 	// Reached says that something proves that supply and command got to the
 	// unit; a control-board cause needs it.
 	Reached bool

@@ -34,6 +34,8 @@ type view struct {
 	Budgets                      []budget
 	Causes                       []causeRow
 	Rare                         string
+	Rule                         string
+	Risk                         []string
 	SeparatedBy                  string
 	Reusable, NotTested, Warning []string
 	Facts                        []Fact
@@ -86,6 +88,9 @@ func newView(in Input) (v view, err error) {
 	}
 	v.Findings, v.FindingsWords = findingRows(r.Findings)
 	v.Budgets = budgets(r.Findings)
+	if r.Risk != nil {
+		v.Rule, v.Risk = sentence(r.Risk.Rule), riskLines(r)
+	}
 	for _, f := range in.Facts {
 		v.Facts = append(v.Facts, Fact{plot.Plain(f.Key), plot.Plain(f.Value)})
 	}
@@ -184,7 +189,9 @@ func header(in Input) []Fact {
 	if r.Kind == "pump" || in.Primed {
 		out = append(out, Fact{"Loop", primed})
 	}
-	if in.Purpose != "" {
+	if r.Risk != nil && r.Risk.Purpose != "" {
+		out = append(out, Fact{"Purpose", purposeWord(r.Risk.Purpose)})
+	} else if in.Purpose != "" {
 		out = append(out, Fact{"Purpose", in.Purpose})
 	}
 	out = append(out, Fact{"Program", in.Program}, Fact{"Record", r.Record})

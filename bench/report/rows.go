@@ -77,6 +77,9 @@ func budgets(fs []result.Finding) []budget {
 			if p.DoF > 0 {
 				v += ", " + plot.Short(p.DoF, 3) + " degrees of freedom"
 			}
+			if p.Contained {
+				v += ", in the limits already"
+			}
 			b.Parts = append(b.Parts, Fact{plot.Plain(p.Source), v})
 		}
 		out = append(out, b)

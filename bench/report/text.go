@@ -18,6 +18,8 @@ type TextOptions struct {
 	Unicode bool
 	// Colour allows ANSI colour; shapes and words say the same without it.
 	Colour bool
+	// Explain adds the uncertainty budget of every finding.
+	Explain bool
 }
 
 // Text writes what a terminal shows after a test: the sentence, the findings,
@@ -41,6 +43,11 @@ func Text(w io.Writer, in Input, o TextOptions) error {
 	if r.Error == "" {
 		t.findings(r.Findings)
 		t.others(r)
+		t.blank()
+		t.items("Risk", riskLines(r))
+		if o.Explain {
+			t.explain(r)
+		}
 		t.curve(r)
 		t.startup(in)
 		t.blank()

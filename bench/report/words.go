@@ -14,6 +14,8 @@ func verdictWord(r result.Result) string {
 	switch {
 	case r.Error != "":
 		return "Not judged"
+	case r.Verdict == result.Pass && r.Risk != nil && r.Risk.Purpose == "return":
+		return "No fault found"
 	case r.Verdict == result.Pass:
 		return "Good"
 	case r.Verdict == result.Fail:

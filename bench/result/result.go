@@ -97,7 +97,7 @@ type Risk struct {
 	// measurement alone turned the verdict; nil for undecided.
 	Measurement *float64 `json:"turned_by_measurement,omitempty"`
 	// Chance is the probability, at most, that a good unit lies as far out as
-	// this one in any finding; nil for a pass.
+	// this one in any finding.
 	Chance *float64 `json:"good_as_far,omitempty"`
 	// Unseen are the effects that a pass leaves open, each a clause with its
 	// size: smaller ones are refused in fewer than nine of ten units.

@@ -31,7 +31,12 @@ func Open(name string, b Board, w Wiring) (*Rig, error) {
 	if name != Sim {
 		return nil, fmt.Errorf("rig: %q: %w: this version drives the simulated rig only (%s): use --rig %s", name, ErrUnknown, Machine(), Sim)
 	}
-	return New(name, b, w)
+	r, err := New(name, b, w)
+	if err != nil {
+		return nil, err
+	}
+	r.Stands = true
+	return r, nil
 }
 
 // New wires a rig. The supply is switched off before anything else, and the
@@ -55,7 +60,8 @@ func New(name string, b Board, w Wiring) (*Rig, error) {
 	if err := line.Release(); err != nil {
 		return nil, err
 	}
-	r := &Rig{Name: name, Clock: b.Clock(), Switch: sw, Line: line, Accuracy: w.Accuracy()}
+	r := &Rig{Name: name, Clock: b.Clock(), Switch: sw, Line: line, Accuracy: w.Accuracy(),
+		Integrating: true /* INA226: SBOS547B, 7.3.1, a delta-sigma converter integrates over the conversion time */}
 	if w.StopPin != "" {
 		if r.Stop, err = b.Pin(w.StopPin); err != nil {
 			return nil, fmt.Errorf("rig %s: stop input: %w: check the description's pins", name, err)

@@ -24,6 +24,12 @@ type Rig struct {
 	Line *Line
 	// Sampler reads current and voltages.
 	Sampler Sampler
+	// Stands says that the rig's time stands still while nobody asks for a
+	// sample, as a simulated one's does.
+	Stands bool
+	// Integrating says that a sample is the mean over the whole interval, so
+	// that no current between two is lost.
+	Integrating bool
 	// Facts say for the record what the rig is made of (chips, shunt, bus
 	// speed, resolution), in order.
 	Facts []Fact

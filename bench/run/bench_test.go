@@ -129,7 +129,12 @@ func short() kind.Plan {
 
 func (b *bench) run(t *testing.T, o Options) *Outcome {
 	t.Helper()
-	out, err := Run(context.Background(), b.rig, short(), profile(), o)
+	return b.carry(t, short(), o)
+}
+
+func (b *bench) carry(t *testing.T, p kind.Plan, o Options) *Outcome {
+	t.Helper()
+	out, err := Run(context.Background(), b.rig, p, profile(), o)
 	require.NoError(t, err)
 	b.isOff(t)
 	return out

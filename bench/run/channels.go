@@ -55,6 +55,7 @@ func micro(x float64) float64 { return math.Round(x*1e6) / 1e6 }
 
 // trace is the trace so far. Its columns are the run's own.
 func (x *runner) trace() *trace.Trace {
+	x.flush()
 	a, c := x.rig.Accuracy, &x.ch
 	columns := []trace.Column{
 		{Name: trace.ColTime, Values: c.t},
@@ -94,7 +95,11 @@ func (x *runner) meta() []trace.Entry {
 	if i := x.rig.Sampler.Interval(); i > 0 {
 		add(trace.KeySampleRate, num(math.Round(1e4/i.Seconds())/1e4))
 	}
+	if d := x.thinned(); d > 0 {
+		add(trace.KeyThinned, num(d.Seconds()))
+	}
 	add(trace.KeyEnded, x.ended())
+	add("x-enough", x.out.Enough)
 	add(trace.KeyLost, strconv.Itoa(x.lost))
 	add(trace.KeyRig, x.rig.Name)
 	m = append(m, x.o.Circumstances...)
@@ -106,6 +111,9 @@ func (x *runner) meta() []trace.Entry {
 		if e.u > 0 {
 			add(e.key, num(e.u))
 		}
+	}
+	if x.rig.Integrating {
+		add("x-integrating", "1")
 	}
 	if x.zeroKnown {
 		add(trace.KeyCurrentOffsetU, num(x.out.Zero.U()))

@@ -25,8 +25,11 @@ import (
 
 // Decider may end a test early.
 type Decider interface {
-	// GoOn is asked before every step but the first, with the trace so far,
-	// which it must not keep or change.
+	// GoOn is asked before every step that asks for it, with the trace so far,
+	// which it must not change. It is asked on a goroutine of its own, one
+	// question at a time, while the next step runs: a bench that keeps real
+	// time loses no sample over it. On one whose time stands still between
+	// samples the answer is waited for, so that a test repeats exactly.
 	GoOn(partial *trace.Trace, next kind.Step) bool
 }
 
@@ -75,6 +78,9 @@ type Outcome struct {
 	// Ended says in a sentence why the test ended before its plan did; empty
 	// when the plan was carried out.
 	Ended string
+	// Enough says before which step enough was known, when a Decider ended
+	// the test; empty otherwise.
+	Enough string
 	// Facts say what rig it was.
 	Facts []rig.Fact
 	// Zero is what the current showed with the supply off, in A; it has been

@@ -56,6 +56,8 @@ type runner struct {
 	any       bool
 	ch        channels
 	marks     []mark
+	asked     *question // under way; nil
+	block     block     // of a step that is thinned
 	zero_A    float64
 	zeroKnown bool
 	out       Outcome
@@ -87,7 +89,14 @@ func newRunner(r *rig.Rig, plan kind.Plan, p *profiles.Profile, o Options) *runn
 		marks: make([]mark, 0, len(plan.Steps))}
 	x.out.Facts = r.Facts
 	x.out.Off.Current_A = math.NaN()
-	x.ch.make(plan.Longest()+dischargeTime+tailTime, interval)
+	longest := dischargeTime + tailTime
+	for _, s := range plan.Steps {
+		longest += s.Max
+		if s.Thin > interval {
+			longest -= time.Duration(float64(s.Max) * (1 - float64(interval)/float64(s.Thin)))
+		}
+	}
+	x.ch.make(longest, interval)
 	return x
 }
 
@@ -130,8 +139,7 @@ func (x *runner) run(ctx context.Context) error {
 func (x *runner) steps(ctx context.Context) error {
 	rest := x.plan.Longest()
 	for i, s := range x.plan.Steps {
-		if i > 0 && x.o.Decider != nil && !x.o.Decider.GoOn(x.trace(), s) {
-			x.out.Ended = fmt.Sprintf("Enough was known before step %d (%s).", i+1, s.Name)
+		if x.ask(i, s); x.enough() {
 			return nil
 		}
 		x.step, x.index = s, i
@@ -143,7 +151,7 @@ func (x *runner) steps(ctx context.Context) error {
 		x.marks = append(x.marks, mark{step: s, from: x.now.from})
 		err := x.hold(ctx, s, i == 0)
 		x.marks[len(x.marks)-1].to = x.rig.Clock.Now()
-		if err != nil || x.guard.Tripped() != nil || len(x.out.Faults) > 0 {
+		if err != nil || x.guard.Tripped() != nil || len(x.out.Faults) > 0 || x.out.Enough != "" {
 			return err
 		}
 	}
@@ -226,7 +234,10 @@ func (x *runner) hold(ctx context.Context, s kind.Step, first bool) error {
 		if !read || x.sample.At < x.now.from {
 			continue
 		}
-		good := settled.add(x.sample.At, x.ch.current[x.ch.len()-1])
+		if x.enough() {
+			return nil
+		}
+		good := settled.add(x.sample.At, x.sample.Current_A-x.zero_A)
 		lasted := x.sample.At - x.now.from
 		switch {
 		case first && !s.Supply:
@@ -267,7 +278,7 @@ func (x *runner) next() (read bool, err error) {
 		if s.At < st.from {
 			st = &x.was
 		}
-		x.ch.add((s.At - x.start).Seconds(), st, current, s)
+		x.keep((s.At - x.start).Seconds(), st, current, s)
 	} else if x.unread++; x.unread > mostUnread {
 		return false, fmt.Errorf("run: %d samples in a row hold no current: check the current converter", x.unread)
 	} else {

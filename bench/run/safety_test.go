@@ -194,7 +194,7 @@ func TestPanic(t *testing.T) {
 				saved = out
 			}
 			require.PanicsWithValue(t, "boom", func() {
-				_, _ = Run(context.Background(), b.rig, short(), profile(), o)
+				_, _ = Run(context.Background(), b.rig, asking(), profile(), o)
 			})
 			b.isOff(t)
 			require.NotNil(t, saved)

@@ -62,6 +62,13 @@ func hostEnv() env {
 // widest is as wide as text is set where the terminal's own width decides.
 const widest = 100
 
+// explained is textOptions with the budgets of all findings, or without.
+func (e env) explained(width int, ascii, explain bool) report.TextOptions {
+	o := e.textOptions(width, ascii)
+	o.Explain = explain
+	return o
+}
+
 // textOptions says what standard output can show. width 0: as the terminal.
 func (e env) textOptions(width int, ascii bool) report.TextOptions {
 	o := report.TextOptions{Width: width, Unicode: !ascii && e.unicode()}

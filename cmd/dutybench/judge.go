@@ -12,7 +12,9 @@ import (
 // judgeFlags are what a person says about traces to judge.
 type judgeFlags struct {
 	profile, mapping, page string
+	purpose                string
 	json, primed, ascii    bool
+	explain                bool
 	jobs, width            int
 }
 
@@ -39,6 +41,8 @@ be read is named, and the rest go on.`,
 	fl.StringVar(&f.mapping, "map", "", "mapping `FILE` that says how foreign recordings are read")
 	fl.BoolVar(&f.json, "json", false, "print one JSON object a line")
 	fl.BoolVar(&f.primed, "primed", false, "your word that the loop was primed, bled and open")
+	purposeFlag(c, &f.purpose)
+	fl.BoolVar(&f.explain, "explain", false, "tell where each uncertainty comes from, and what it decides")
 	fl.StringVar(&f.page, "page", "", "write a page for people to `FILE`, - for standard output; for one trace")
 	fl.IntVar(&f.jobs, "jobs", 0, "`N` traces judged at once (default: one a core)")
 	textFlags(c, &f.width, &f.ascii)
@@ -61,10 +65,29 @@ func (f *judgeFlags) check(traces []string) error {
 		return usage("--page is for one trace, and %d were given", len(traces))
 	case f.page == "-" && f.json:
 		return usage("--json and --page - both want standard output; give the page a file")
+	case f.explain && f.json:
+		return usage("--explain is for people; with --json the budgets are in every finding")
 	case f.jobs < 0 || f.jobs > 1024:
 		return usage("--jobs %d: give 1 to 1024, or leave it out", f.jobs)
 	}
+	if _, err := purposeOf(f.purpose); err != nil {
+		return err
+	}
 	return checkWidth(f.width)
+}
+
+// purposeFlag adds --purpose.
+func purposeFlag(c *cobra.Command, purpose *string) {
+	c.Flags().StringVar(purpose, "purpose", "", "`WHAT` the verdict is for, which sets how doubt counts: new-part (do not fit a doubtful part), core (no guard band), return (do not call a good part bad)")
+}
+
+// purposeOf reads --purpose.
+func purposeOf(s string) (kind.Purpose, error) {
+	p, err := kind.ParsePurpose(s)
+	if err != nil {
+		return p, usage("--purpose %q: it is new-part, core or return", s)
+	}
+	return p, nil
 }
 
 // judge is the whole of `judge`.
@@ -88,7 +111,7 @@ func (a *app) judge(f judgeFlags, traces []string) error {
 	if f.jobs == 0 {
 		f.jobs = runtime.GOMAXPROCS(0)
 	}
-	j := judgement{app: a, flags: f, profile: p, kind: k, mapping: m, conditions: kind.Conditions{Primed: f.primed}, many: len(traces) > 1}
+	j := judgement{app: a, flags: f, profile: p, kind: k, mapping: m, conditions: kind.Conditions{Primed: f.primed, Purpose: kind.Purpose(f.purpose)}, many: len(traces) > 1}
 	if err := j.all(traces); err != nil {
 		return err
 	}

@@ -122,7 +122,7 @@ func (j *judgement) one(path string) told {
 			return j.refuse(path, err)
 		}
 	}
-	if err := tell(&b, in, j.flags.json, j.flags.page == "-", j.textOptions(j.flags.width, j.flags.ascii)); err != nil {
+	if err := tell(&b, in, j.flags.json, j.flags.page == "-", j.explained(j.flags.width, j.flags.ascii, j.flags.explain)); err != nil {
 		return j.refuse(path, err)
 	}
 	return told{out: b.Bytes(), status: r.Exit(), verdict: r.Verdict}

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -9,7 +10,6 @@ import (
 	"path/filepath"
 	"strings"
 
-	"dutybench/bench/kind"
 	"dutybench/bench/record"
 	"dutybench/bench/report"
 	"dutybench/bench/result"
@@ -45,7 +45,7 @@ func (t *test) keep(out *run.Outcome) (report.Input, error) {
 		return report.Input{}, err
 	}
 	var r result.Result
-	if judged, err := judgeTrace(tr, t.profile, t.kind, kind.Conditions{Primed: t.flags.primed}); err == nil {
+	if judged, err := judgeTrace(tr, t.profile, t.kind, t.conditions()); err == nil {
 		r = *judged
 	} else {
 		r = unjudged(tr, t.profile)
@@ -76,7 +76,7 @@ func (t *test) record(r result.Result, tr *trace.Trace, data []byte, out *run.Ou
 	}
 	f := t.flags
 	rec := &record.Record{
-		When: t.now(), Purpose: "test", Program: program(),
+		When: t.now(), Purpose: cmp.Or(f.purpose, "test"), Program: program(),
 		Rig:     record.Rig{Name: t.rig.Name},
 		Profile: record.Profile{Name: t.profile.Name, Revision: t.profile.Revision, SHA256: t.profile.SHA256, Text: t.text},
 		At: record.Circumstances{Unit: f.unit, Kind: t.profile.Kind, Operator: f.operator, Fixture: f.fixture, Fluid: f.fluid,
@@ -124,7 +124,7 @@ func inputOf(rec *record.Record, r result.Result, tr *trace.Trace) report.Input 
 func (t *test) report(out *run.Outcome) error {
 	in, err := t.keep(out)
 	t.status = result.WorstExit(t.status, in.Result.Exit())
-	text := t.textOptions(t.flags.width, t.flags.ascii)
+	text := t.explained(t.flags.width, t.flags.ascii, t.flags.explain)
 	if err != nil && in.Result.Schema != 0 {
 		return errors.Join(err, tell(t.stdout, in, t.flags.json, false, text)) // what was found is not lost
 	}

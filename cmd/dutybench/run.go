@@ -5,10 +5,15 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strconv"
+	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
+	"dutybench/bench/judge"
 	"dutybench/bench/kind"
+	"dutybench/bench/record"
 	"dutybench/bench/rig"
 	"dutybench/bench/run"
 	"dutybench/profiles"
@@ -23,7 +28,10 @@ type runFlags struct {
 	profile, rig, fault, pace            string
 	seed                                 uint64
 	unit, operator, fixture, fluid, note string
+	filling, part, purpose               string
 	primed, json, ascii, list            bool
+	full, explain                        bool
+	soak                                 float64 // minutes
 	page, trace                          string
 	width                                int
 }
@@ -33,9 +41,13 @@ func newRun(a *app) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "run",
 		Short: "Test a unit on the simulated rig",
-		Long: `Run carries out a full test of one unit and judges it: start-up, sweep of duty
-up and down, and what it does without a command. The trace and the verdict are
-kept as a record, with a page beside it.
+		Long: `Run tests one unit and judges it: start-up, sweep of duty, a hold at full. It
+ends as soon as no further step is expected to change verdict or cause; a unit
+that is neither clearly good nor clearly at fault gets the whole plan, with the
+sweep down and what it does without a command. --full runs the whole plan in any
+case, and so does --purpose return. --soak keeps it at full for so many minutes,
+with restarts, for a complaint that shows only warm. The trace and the verdict
+are kept as a record, with a page beside it.
 
 Without a rig a simulated one is used, with a unit of the profile's type. The
 supply is off before the first step and after the last, and goes off first when
@@ -43,6 +55,7 @@ anything fails or Ctrl-C is pressed.`,
 		Example: `  dutybench run
   dutybench run --fault drag:0.5
   dutybench run --list-faults
+  dutybench run --purpose return --soak 12
   dutybench run --profile aux-pump-20w --unit A17 --primed --json`,
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 0 {
@@ -63,7 +76,13 @@ anything fails or Ctrl-C is pressed.`,
 	fl.StringVar(&f.operator, "operator", "", "`NAME` of who runs the test")
 	fl.StringVar(&f.fixture, "fixture", "", "`WORDS` on what the unit is mounted in, such as \"loop, 19 mm\"")
 	fl.StringVar(&f.fluid, "fluid", "", "`WORDS` on what the unit runs in, such as water")
+	fl.StringVar(&f.filling, "filling", "", "`WORDS` that name this filling of the loop, such as a date")
+	fl.StringVar(&f.part, "part-revision", "", "`REVISION` of the part, as on its label")
 	fl.BoolVar(&f.primed, "primed", false, "your word that the loop is primed, bled and open")
+	purposeFlag(c, &f.purpose)
+	fl.BoolVar(&f.full, "full", false, "run the whole plan, whatever the first steps show")
+	fl.Float64Var(&f.soak, "soak", 0, "`MINUTES` at full command with restarts, 1 to 30, after the sweep up")
+	fl.BoolVar(&f.explain, "explain", false, "tell where each uncertainty comes from, and what it decides")
 	fl.StringVar(&f.note, "note", "", "`WORDS` for the record")
 	fl.BoolVar(&f.json, "json", false, "print the result as one JSON object")
 	fl.StringVar(&f.page, "page", "", "write the page to `FILE`, - for standard output, instead of beside the record")
@@ -86,8 +105,15 @@ func (f *runFlags) check() error {
 		return usage("--json and --page - both want standard output; give the page a file")
 	case f.trace == "-":
 		return usage("--trace - is not possible, standard output is for the result; give the trace a file")
+	case f.explain && f.json:
+		return usage("--explain is for people; with --json the budgets are in every finding")
+	case f.soak != 0 && !(f.soak >= 1 && f.soak <= 30):
+		return usage("--soak %g: give 1 to 30 minutes, or leave it out", f.soak)
 	case f.rig != rig.Sim && f.fault != "":
 		return usage("--fault is for the simulated rig only")
+	}
+	if _, err := purposeOf(f.purpose); err != nil {
+		return err
 	}
 	return checkWidth(f.width)
 }
@@ -134,6 +160,10 @@ func (a *app) run(ctx context.Context, f runFlags) error {
 		return err
 	}
 	t := &test{app: a, flags: f, profile: p, text: text, kind: k, rig: r, store: store}
+	if err := t.choosePlan(); err != nil {
+		return errors.Join(err, r.Close())
+	}
+	t.findRest()
 	out, err := t.drive(ctx)
 	if out == nil {
 		return err
@@ -159,6 +189,70 @@ type test struct {
 	kind    kind.Kind
 	rig     *rig.Rig
 	store   keeper
+	plan    kind.Plan
+	decider run.Decider   // nil: the plan is carried out whole
+	rested  time.Duration // since this unit was last tested; 0 not known
+}
+
+func (t *test) conditions() kind.Conditions {
+	return kind.Conditions{Primed: t.flags.primed, Purpose: kind.Purpose(t.flags.purpose)}
+}
+
+// choosePlan is the plan that the flags ask for.
+func (t *test) choosePlan() error {
+	f := t.flags
+	t.plan = t.kind.Plan(t.profile)
+	switch {
+	case f.soak > 0:
+		k, ok := t.kind.(kind.Soaker)
+		if !ok {
+			return usage("--soak: a %s has no plan for a soak; leave it out", t.profile.Kind)
+		}
+		t.plan = k.Soak(t.profile, time.Duration(f.soak*float64(time.Minute)))
+	case f.full || kind.Purpose(f.purpose) == kind.Return:
+		// Never early: a return is tested whole, whatever its first steps show.
+	default:
+		if k, ok := t.kind.(kind.Quick); ok {
+			t.plan = k.Quick(t.profile)
+			t.decider = &judge.Decider{Profile: t.profile, Kind: t.kind, Conditions: t.conditions()}
+		}
+	}
+	return nil
+}
+
+// findRest looks up when this unit was last tested here.
+func (t *test) findRest() {
+	if t.flags.unit == "" {
+		return
+	}
+	entries, err := t.store.List(record.Filter{Unit: t.flags.unit})
+	if err != nil {
+		return // a store that cannot be read is told when the record is kept
+	}
+	for _, e := range entries {
+		if d := t.now().Sub(e.When); d > 0 && (t.rested == 0 || d < t.rested) {
+			t.rested = d
+		}
+	}
+}
+
+// circumstances go into the trace.
+func (t *test) circumstances() []trace.Entry {
+	var out []trace.Entry
+	add := func(key, value string) {
+		if value != "" {
+			out = append(out, trace.Entry{Key: key, Value: strings.Join(strings.Fields(value), " ")})
+		}
+	}
+	add(trace.KeyDate, t.now().Format(time.RFC3339))
+	add(trace.KeyPartRevision, t.flags.part)
+	add(trace.KeyFilling, t.flags.filling)
+	add(trace.KeyFluid, t.flags.fluid)
+	add(trace.KeyFixture, t.flags.fixture)
+	if t.rested > 0 {
+		add(trace.KeyRested, strconv.FormatFloat(math.Round(t.rested.Seconds()), 'f', -1, 64))
+	}
+	return out
 }
 
 // drive carries out the plan. The supply is off when it returns.
@@ -173,7 +267,7 @@ func (t *test) drive(ctx context.Context) (*run.Outcome, error) {
 		width = 80
 	}
 	p := &progress{w: t.stderr, width: width, now: t.now}
-	o := run.Options{Unit: t.flags.unit, Program: program(), Progress: p.show,
+	o := run.Options{Unit: t.flags.unit, Program: program(), Progress: p.show, Decider: t.decider, Circumstances: t.circumstances(),
 		Salvage: func(out *run.Outcome) {
 			p.end()
 			if err := t.salvage(out); err != nil {
@@ -183,7 +277,7 @@ func (t *test) drive(ctx context.Context) (*run.Outcome, error) {
 	if t.flags.pace == "real" {
 		o.Pace = run.RealTime(t.now, t.sleep)
 	}
-	out, err := run.Run(ctx, t.rig, t.kind.Plan(t.profile), t.profile, o)
+	out, err := run.Run(ctx, t.rig, t.plan, t.profile, o)
 	p.end()
 	if cerr := t.rig.Close(); cerr != nil {
 		fmt.Fprintln(t.stderr, "dutybench: the rig did not close cleanly:", cerr)

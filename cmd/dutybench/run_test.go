@@ -290,7 +290,7 @@ func TestRunWithAFullDisk(t *testing.T) {
 	require.NoError(t, err)
 	a := &app{env: env{stdout: &out, stderr: &msg, now: time.Now, getenv: func(string) string { return "" },
 		isTerminal: func(any) (int, bool) { return 0, false }, interrupt: d.interrupt}}
-	x := &test{app: a, flags: f, profile: p, kind: k, rig: r, store: brokenStore{store}}
+	x := &test{app: a, flags: f, profile: p, kind: k, rig: r, store: brokenStore{store}, plan: k.Plan(p)}
 	outcome, err := x.drive(context.Background())
 	require.NoError(t, err)
 	assert.ErrorContains(t, x.report(outcome), "disk is full")

@@ -33,7 +33,7 @@ func knownKey(key string) (known, numeric bool) {
 	switch key {
 	case KeyTrace, KeyUnit, KeyKind, KeyDuty, KeyEnded:
 		return true, false
-	case KeyNominal, KeyPWM, KeySampleRate, KeyLost, KeyRested,
+	case KeyNominal, KeyPWM, KeySampleRate, KeyLost, KeyThinned, KeyRested,
 		KeyCurrentGainU, KeyCurrentOffsetU, KeyVoltageGainU, KeyDutyU:
 		return true, true
 	}

@@ -40,6 +40,9 @@ const (
 	KeySampleRate = "sample_rate_Hz"
 	KeyEnded      = "ended"
 	KeyLost       = "lost_samples"
+	// Stretches of a long test may hold means over so many seconds instead of
+	// samples.
+	KeyThinned = "thinned_s"
 
 	// Circumstances: when (ISO 8601), which revision of the part, which
 	// filling of the loop, what with, in what, how long after the unit last
@@ -142,8 +145,13 @@ func (t *Trace) Get(key string) (value string, ok bool) {
 }
 
 // Rate is the mean sampling rate in Hz over the whole trace, 0 for fewer
-// than two samples.
+// than two samples; of a trace that was thinned in part it is the rate stated.
 func (t *Trace) Rate() float64 {
+	if _, thinned := t.Number(KeyThinned); thinned {
+		if r, ok := t.Number(KeySampleRate); ok && r > 0 {
+			return r
+		}
+	}
 	x := t.Time()
 	if len(x) < 2 || x[len(x)-1] <= x[0] {
 		return 0

@@ -70,6 +70,7 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	a.Curve = append(a.Curve, outside(m, r)...)
 	e.state = d.state(m, p, r)
 	a.Stark = e.state != ran && e.state != idle
+	a.Final = (e.state == nothing || e.state == unpowered) && d.waited(m, p)
 	if e.state == shorted && d.plugReversed(m) {
 		x := 1.0
 		e.checks[plugReversed] = &check{Finding: result.Finding{Name: plugReversed, Value: &x, Result: result.Failed}, z: 10}
@@ -143,6 +144,18 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) stat
 		return constant
 	}
 	return ran
+}
+
+// waited says that the unit was given the time in which the slowest of good
+// units starts, three times over: for one without any sign of life, there is
+// then nothing to wait for.
+func (d *detail) waited(m *kind.Measured, p *profiles.Profile) bool {
+	t := m.Trace.Time()
+	long := 1.0 // s, when no good unit's delay is known: boards wake in tenths of a second (common practice, no source)
+	for _, v := range valuesOf(p, StartDelay) {
+		long = max(long, 3*v)
+	}
+	return !math.IsNaN(d.start.Commanded_s) && t[len(t)-1]-d.start.Commanded_s >= long
 }
 
 // ran says that the unit ran: at half of its plateaus at least it drew a third

@@ -185,7 +185,7 @@ func (d *detail) measureQuiet(tr *trace.Trace, m *kind.Measured) {
 	case tr.Rate() < 1000:
 		miss(m, SwitchOnCharge, "C", "the charging peak lasts under a millisecond, and the sampling is slower than that")
 	default:
-		q := switchOnCharge(t, x, from, to)
+		q := switchOnCharge(t, x, from, to, integrating(tr))
 		if top, ok := tr.Number("x-current-range-A"); ok && slices.Max(x[from:max(to, from+1)]) >= 0.999*top {
 			q = q.With("peak beyond the converter's range", q.Value/math.Sqrt(3), 0)
 			m.Warnings = append(m.Warnings, fmt.Sprintf("the charging peak went beyond the converter's range: the charge is at least %.3g C", q.Value))
@@ -211,10 +211,24 @@ func trimmed(x []float64, resolution float64) float64 {
 	return sum / float64(n)
 }
 
+// keyIntegrating says, with 1, that a trace's samples are means over the
+// interval between them.
+const keyIntegrating = "x-integrating"
+
+// integrating says that the samples are means over the whole interval between
+// them, as a converter that integrates gives them, so that nothing is lost
+// between two.
+func integrating(tr *trace.Trace) bool {
+	on, _ := tr.Number(keyIntegrating)
+	return on == 1
+}
+
 // switchOnCharge is the integral of current over the first 20 ms above the
-// level that follows. Between samples the current is not known: one sample
-// interval at the peak enters as uncertainty.
-func switchOnCharge(t, x []float64, from, to int) stat.Quantity {
+// level that follows. Between samples of a converter that does not integrate
+// the current is not known: one sample interval at the peak enters as
+// uncertainty. Of one that does, the intervals in which the peak begins and
+// ends may miss up to half of what the first holds.
+func switchOnCharge(t, x []float64, from, to int, whole bool) stat.Quantity {
 	end := from
 	for end < to && t[end] < t[from]+0.02 {
 		end++
@@ -232,6 +246,9 @@ func switchOnCharge(t, x []float64, from, to int) stat.Quantity {
 		dt = t[i] - t[i-1]
 		q += (x[i] - level) * dt
 		peak = max(peak, x[i]-level)
+	}
+	if whole {
+		return stat.Quantity{Value: q}.With("edges of the intervals", math.Abs(x[min(from, len(x)-1)]-level)*dt/2/math.Sqrt(3), 0)
 	}
 	return stat.Quantity{Value: q}.With("peak between samples", peak*dt/math.Sqrt(3), 0)
 }
