@@ -1,8 +1,6 @@
 package judge
 
 import (
-	"slices"
-
 	"dutybench/bench/kind"
 	"dutybench/bench/result"
 	"dutybench/profiles"
@@ -10,9 +8,10 @@ import (
 )
 
 const (
-	// settledCause is the probability from which a cause is not expected to
-	// change with further steps: in one of a hundred units it would.
-	settledCause = 0.99
+	// settledCause is the probability from which a cause, found twice in a row,
+	// is not expected to change with further steps (chosen: a repeated test
+	// would have to find the other one of twenty twice).
+	settledCause = 0.95
 	// ordinary is how often a good unit must lie as far out as this one for a
 	// pass to need no further step: in one of twenty. A unit nearer to a limit
 	// than that runs the whole plan.
@@ -55,21 +54,12 @@ func (d *Decider) unusual(r *result.Result) bool {
 	return r.Risk.Chance != nil && *r.Risk.Chance < ordinary
 }
 
-// settled says that a cause, or a set of causes that no step can tell apart,
-// is as good as sure.
+// settled says that one cause is as good as sure. A set that this test cannot
+// tell apart is not: further steps may.
 func settled(r *result.Result) bool {
-	if r.Cause == nil || r.Verdict == result.Pass {
-		return false
-	}
-	p := Probability(r)
-	for _, c := range r.Causes {
-		if c.Cause != *r.Cause && slices.Contains(r.Inseparable, c.Cause) {
-			p += c.Probability
-		}
-	}
-	return p >= settledCause
+	return r.Cause != nil && len(r.Inseparable) < 2 && Probability(r) >= settledCause
 }
 
 func alike(a, b *result.Result) bool {
-	return a.Verdict == b.Verdict && *a.Cause == *b.Cause && slices.Equal(a.Inseparable, b.Inseparable)
+	return a.Verdict == b.Verdict && *a.Cause == *b.Cause
 }

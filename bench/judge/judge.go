@@ -56,7 +56,11 @@ func judged(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (res *
 	}
 	if why := wrongSupply(m, p); why != "" && !a.Stark {
 		r.Warnings = append(r.Warnings, why)
-		decideBench(r, why)
+		decideBench(r, why, "set the supply to what the profile asks for, or judge with a profile for this supply")
+		return r, false, nil
+	}
+	if a.Elsewhere != "" && !a.Stark {
+		decideBench(r, a.Elsewhere, a.ElsewhereNext)
 		return r, false, nil
 	}
 	decide(r, a, o.Conditions)
@@ -164,12 +168,12 @@ func even() []result.CauseProbability {
 	return out
 }
 
-func decideBench(r *result.Result, why string) {
+func decideBench(r *result.Result, why, next string) {
 	b := result.Bench
 	r.Verdict, r.Cause = result.Undecided, &b
 	r.Causes = []result.CauseProbability{{Cause: b, Probability: 1, For: []string{why}}}
-	r.NextStep = "set the supply to what the profile asks for, or judge with a profile for this supply"
-	r.Sentence = "Undecided: " + why + "."
+	r.NextStep = next
+	r.Sentence = "Undecided: " + why + ". Next: " + next + "."
 }
 
 // wrongSupply says so when the unit was run at a supply that the profile does

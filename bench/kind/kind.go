@@ -49,6 +49,19 @@ type Value struct {
 	Missing string
 }
 
+// Measurements that say how a unit was tested, not what it is; good units are
+// kept with them, and held to nothing in them.
+const (
+	WaterTemperature = "water_temperature" // °C
+	SupplyVoltage    = "supply_voltage"    // V, at full
+	Rested           = "rested"            // s, since the unit last ran
+)
+
+// Circumstance says that a measurement is one of them.
+func Circumstance(name string) bool {
+	return name == WaterTemperature || name == SupplyVoltage || name == Rested
+}
+
 // Get finds a measurement by name; nil when there is none of that name.
 func (m *Measured) Get(name string) *Value {
 	for i := range m.Values {
@@ -112,11 +125,14 @@ type Assessment struct {
 	Unseen  []string
 	Carried []string // names of the findings that carry the likeliest cause
 	// Seen is one clause in physical words: what the unit did.
-	Seen      string
-	Disproof  string
-	NextStep  string
-	Reusable  []string
-	NotTested []string
+	Seen string
+	// Elsewhere is a clause on what of the surroundings lies outside what the
+	// profile was learned in, ElsewhereNext what to do about it.
+	Elsewhere, ElsewhereNext string
+	Disproof                 string
+	NextStep                 string
+	Reusable                 []string
+	NotTested                []string
 	// Lacking is what a pass would have needed and the trace does not hold,
 	// each a whole clause.
 	Lacking  []string

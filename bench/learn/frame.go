@@ -3,12 +3,11 @@ package learn
 import (
 	"fmt"
 	"math"
-	"slices"
 	"strings"
+	"slices"
 	"time"
 
 	"dutybench/bench/kind"
-	"dutybench/bench/result"
 	"dutybench/profiles"
 	"dutybench/signal/stat"
 	"dutybench/signal/trace"
@@ -97,6 +96,15 @@ func assume(p *profiles.Profile, units []measured) {
 		DryRun: 60 * time.Second, Rest: 5 * time.Second, StartTimeout: 10 * time.Second,
 	}
 	p.Fixture = profiles.Fixture{Type: "loop", Fluid: "not recorded", LowTemp_C: 10, HighTemp_C: 35}
+	if fixture, ok := tr.Get(trace.KeyFixture); ok {
+		p.Fixture.Description = fixture
+		if strings.Contains(strings.ToLower(fixture), "bucket") {
+			p.Fixture.Type = "bucket"
+		}
+	}
+	if fluid, ok := tr.Get(trace.KeyFluid); ok && fluid != "" {
+		p.Fixture.Fluid = fluid
+	}
 	p.Notes = append(p.Notes,
 		"The traces do not say how the unit is commanded or limited: command, supply range, limits and fixture here are assumed. Check them before a run; they do not enter a judgement of current.")
 }
@@ -108,54 +116,4 @@ func round(x float64, digits int) float64 {
 	}
 	f := math.Pow(10, float64(digits)-math.Ceil(math.Log10(math.Abs(x))))
 	return math.Round(x*f) / f
-}
-
-// statement is what so few units support, in sentences.
-func statement(units []measured, p *profiles.Profile, k kind.Kind, rep *Report) []string {
-	n := len(units)
-	out := []string{
-		fmt.Sprintf("Learned from %d distinct units. The range of %d units covers at least %.0f %% of good units with 95 %% confidence (distribution-free); the limits assume that good units spread normally.", n, n, 100*stat.RangeCoverage(n, 0.95)),
-		fmt.Sprintf("A tolerance interval for 95 %% of good units at 95 %% confidence would need %.2f standard deviations with %d units, and 1.96 with endless many.", stat.K2(n, 0.95, 0.95), n),
-	}
-	if n < Provisional {
-		out = append(out, fmt.Sprintf("Provisional: under %d units the limits are wide, and a faulty unit may lie within them.", Provisional))
-	}
-	refused, why := leaveOneOut(units, p, k)
-	low, high := stat.ClopperPearson(refused, n, 0.95)
-	out = append(out, fmt.Sprintf("Each unit judged by the others: %d of %d refused (95 %% interval %.1f to %.1f %%).%s", refused, n, 100*low, 100*high, why))
-	for _, s := range rep.LeftOut {
-		out = append(out, "Not learned from: "+s+".")
-	}
-	return out
-}
-
-// leaveOneOut holds each unit's traces against the other units and counts those
-// that would not all pass.
-func leaveOneOut(units []measured, p *profiles.Profile, k kind.Kind) (refused int, why string) {
-	for i, u := range units {
-		q := *p
-		q.Good = slices.Delete(slices.Clone(p.Good), i, i+1)
-		for _, m := range u.m {
-			if a := k.Assess(m, &q, kind.Conditions{}); !a.Flawless() {
-				refused++
-				why += fmt.Sprintf(" Unit %s by %s.", u.unit, strings.Join(flaws(a), ", "))
-				break
-			}
-		}
-	}
-	return refused, why
-}
-
-// flaws names what speaks against a pass.
-func flaws(a *kind.Assessment) []string {
-	out := slices.Clone(a.Lacking)
-	for _, f := range a.Findings {
-		if f.Result == result.Failed || f.Result == result.Doubtful {
-			out = append(out, f.Name)
-		}
-	}
-	if len(out) == 0 {
-		out = append(out, a.Seen)
-	}
-	return out
 }

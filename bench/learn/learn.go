@@ -3,6 +3,7 @@ package learn
 
 import (
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 	"strings"
@@ -31,19 +32,33 @@ type Options struct {
 	// Like is a profile whose command, supply, limits, fixture and section are
 	// taken over; nil: taken from the traces as far as they tell.
 	Like *profiles.Profile
+	// Coverage and Confidence of the tolerance intervals, fractions; 0 is
+	// taken as Usual.
+	Coverage, Confidence float64
 }
+
+// Usual is the coverage and the confidence of tolerance intervals where nobody
+// says another (common practice, no source).
+const Usual = 0.95
 
 // Report says what was learned and what was left out.
 type Report struct {
 	Units   int
-	LeftOut []string // which unit and why, one sentence each
-	Notes   []string
+	LeftOut []string // which unit and why, one clause each
+	// Unusual are units that lie far out in a quantity and were kept, one
+	// clause each.
+	Unusual []string
+	// Refused is how many units the others' profile refuses.
+	Refused   int
+	Intervals []Interval
+	Notes     []string
 }
 
-// measured is one unit: its measurements, over all its traces.
+// measured is one unit: its measurements, over all its traces, as they are and
+// as they would be at the supply of all units.
 type measured struct {
 	unit, sha string
-	m         []*kind.Measured
+	m, level  []*kind.Measured
 	up, down  []float64
 	values    []profiles.Value
 }
@@ -52,6 +67,14 @@ type measured struct {
 // traces of one unit count as one unit; a trace given twice counts once.
 func Learn(traces []*trace.Trace, k kind.Kind, o Options) (*profiles.Profile, *Report, error) {
 	rep := &Report{}
+	for _, share := range []*float64{&o.Coverage, &o.Confidence} {
+		if *share == 0 {
+			*share = Usual
+		}
+		if !(*share > 0 && *share < 1) {
+			return nil, nil, fmt.Errorf("learn: coverage and confidence are shares between 0 and 1, not %g: give such as 0.95", *share)
+		}
+	}
 	units, err := gather(traces, k, o, rep)
 	if err != nil {
 		return nil, nil, err
@@ -63,24 +86,33 @@ func Learn(traces []*trace.Trace, k kind.Kind, o Options) (*profiles.Profile, *R
 	if err != nil {
 		return nil, nil, err
 	}
-	for i := range units {
-		units[i].row(grid)
-	}
+	rows(units, grid, k, o.Like)
 	units, rep.LeftOut = leaveOut(units, grid)
 	// One stranger in six is a slip; more, and it is not clear which are the
 	// strangers.
 	if len(units) < Fewest || len(rep.LeftOut)*5 > len(units) {
 		return nil, nil, fmt.Errorf("learn: the units do not agree with each other, so they cannot all be good ones of one type: %s: check them and give good ones only", strings.Join(rep.LeftOut, "; "))
 	}
+	supply := rows(units, grid, k, o.Like) // those left out count no more
 	p := frame(units, k, o)
 	p.Grid = grid
-	for _, u := range units {
-		p.Good = append(p.Good, profiles.GoodUnit{Unit: u.unit, Trace: u.sha, Up: u.up, Down: u.down, Values: u.values})
-	}
+	p.Good = goodUnits(units)
 	rep.Units = len(units)
 	p.Learned.Units, p.Learned.Provisional = len(units), len(units) < Provisional
-	p.Learned.Statement = statement(units, p, k, rep)
+	seen := look(units)
+	seen.fill(&p.Learned)
+	rep.Unusual = unusual(quantities(p.Good, grid, k))
+	rep.Intervals = Intervals(p, k, o.Coverage, o.Confidence)
+	p.Learned.Statement = statement{units, p, k, rep, o, seen, supply}.sentences()
 	return p, rep, nil
+}
+
+// goodUnits are the units' rows of a profile.
+func goodUnits(units []measured) (out []profiles.GoodUnit) {
+	for _, u := range units {
+		out = append(out, profiles.GoodUnit{Unit: u.unit, Trace: u.sha, Up: u.up, Down: u.down, Values: u.values})
+	}
+	return out
 }
 
 func count(n int) string {
@@ -120,7 +152,7 @@ func gather(traces []*trace.Trace, k kind.Kind, o Options, rep *Report) ([]measu
 			units = append(units, measured{unit: name, sha: tr.SHA256})
 			i = len(units) - 1
 		}
-		units[i].m = append(units[i].m, m)
+		units[i].m, units[i].level = append(units[i].m, m), append(units[i].level, m)
 	}
 	return units, nil
 }
@@ -151,18 +183,27 @@ func commonGrid(units []measured) ([]float64, error) {
 func (u measured) at(duty float64, up bool) float64 {
 	var sum float64
 	n := 0
-	for _, m := range u.m {
-		for _, q := range m.Curve {
-			if q.Up == up && math.Abs(q.Duty_pct-duty) <= near {
-				sum += q.Current.Value
-				n++
-			}
-		}
+	for q := range u.plateaus(duty, up) {
+		sum += q.Current.Value
+		n++
 	}
 	if n == 0 {
 		return math.NaN()
 	}
 	return sum / float64(n)
+}
+
+// plateaus of a unit at a duty, in one direction, over all its traces.
+func (u measured) plateaus(duty float64, up bool) iter.Seq[kind.Point] {
+	return func(yield func(kind.Point) bool) {
+		for _, m := range u.level {
+			for _, q := range m.Curve {
+				if q.Up == up && math.Abs(q.Duty_pct-duty) <= near && !yield(q) {
+					return
+				}
+			}
+		}
+	}
 }
 
 // digits that a measured value is written with: a hundredth of what the best
@@ -171,6 +212,7 @@ const digits = 6
 
 // row fills the unit's row of a profile.
 func (u *measured) row(grid []float64) {
+	u.up, u.down, u.values = nil, nil, nil
 	swept := false
 	for _, d := range grid {
 		u.up = append(u.up, round(u.at(d, true), digits))
@@ -181,9 +223,9 @@ func (u *measured) row(grid []float64) {
 	if !swept {
 		u.down = nil
 	}
-	for _, v := range u.m[0].Values { // a kind names all its values for every trace
+	for _, v := range u.level[0].Values { // a kind names all its values for every trace
 		var xs []float64
-		for _, m := range u.m {
+		for _, m := range u.level {
 			if w := m.Get(v.Name); w != nil && w.Missing == "" {
 				xs = append(xs, w.Q.Value)
 			}

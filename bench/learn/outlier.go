@@ -3,7 +3,6 @@ package learn
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"dutybench/profiles"
 	"dutybench/signal/stat"
@@ -49,15 +48,8 @@ func leaveOut(units []measured, grid []float64) (good []measured, why []string) 
 		for i, d := range grid {
 			check(fmt.Sprintf("current at %g %% duty", d), "A", func(u measured) (float64, bool) { return u.up[i], true })
 		}
-		for _, v := range everything(good) {
-			check(v.Name, v.Unit, func(u measured) (float64, bool) {
-				for _, w := range u.values {
-					if w.Name == v.Name {
-						return w.X, true
-					}
-				}
-				return 0, false
-			})
+		for _, v := range everything(goodUnits(good)) {
+			check(v.Name, v.Unit, func(u measured) (float64, bool) { return profiles.GoodUnit{Values: u.values}.Get(v.Name) })
 		}
 		if at < 0 || worst < strange(len(good)) {
 			break
@@ -68,18 +60,6 @@ func leaveOut(units []measured, grid []float64) (good []measured, why []string) 
 		good = append(next, good[at+1:]...)
 	}
 	return good, why
-}
-
-// everything is each measurement that any of the units has, once.
-func everything(units []measured) (out []profiles.Value) {
-	for _, u := range units {
-		for _, v := range u.values {
-			if !slices.ContainsFunc(out, func(w profiles.Value) bool { return w.Name == v.Name }) {
-				out = append(out, v)
-			}
-		}
-	}
-	return out
 }
 
 // floor is the least spread of a quantity in its own unit: what no bench

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"dutybench/bench/kind"
+	"dutybench/bench/learn"
 	"dutybench/bench/plot"
 	"dutybench/bench/report"
 	"dutybench/bench/result"
@@ -19,6 +20,7 @@ import (
 
 func newProfilesShow(a *app) *cobra.Command {
 	width, ascii := 0, false
+	var t tolerance
 	c := &cobra.Command{
 		Use: "show NAME|FILE", Short: "Show what a profile asks, its curve and its limits",
 		Args: one("profile, by name or file"),
@@ -26,21 +28,25 @@ func newProfilesShow(a *app) *cobra.Command {
 			if err := checkWidth(width); err != nil {
 				return err
 			}
+			if err := t.check(); err != nil {
+				return err
+			}
 			p, k, err := loadProfile(args[0])
 			if err != nil {
 				return err
 			}
-			if _, err := a.stdout.Write([]byte(showProfile(p, k, a.textOptions(width, ascii)))); err != nil {
+			if _, err := a.stdout.Write([]byte(showProfile(p, k, t, a.textOptions(width, ascii)))); err != nil {
 				return fmt.Errorf("writing the profile: %w", err)
 			}
 			return nil
 		}),
 	}
+	t.flags(c)
 	textFlags(c, &width, &ascii)
 	return c
 }
 
-func showProfile(p *profiles.Profile, k kind.Kind, o report.TextOptions) string {
+func showProfile(p *profiles.Profile, k kind.Kind, t tolerance, o report.TextOptions) string {
 	if o.Width == 0 {
 		o.Width = textWidth
 	}
@@ -73,10 +79,11 @@ func showProfile(p *profiles.Profile, k kind.Kind, o report.TextOptions) string 
 	findings, curve := limitsOf(p, k)
 	if len(curve) > 0 {
 		b.WriteString("\nThe mean good unit, and the band in which one more good unit would lie:\n")
-		t := plot.Terminal{Width: o.Width, Unicode: o.Unicode, Colour: o.Colour}
-		b.WriteString(t.Curve(curve, "duty, %", "current, A"))
+		drawing := plot.Terminal{Width: o.Width, Unicode: o.Unicode, Colour: o.Colour}
+		b.WriteString(drawing.Curve(curve, "duty, %", "current, A"))
 	}
 	showFindings(&b, findings, p)
+	showIntervals(&b, learn.Intervals(p, k, t.coverage/100, t.confidence/100), t)
 	s := b.String()
 	if !o.Unicode {
 		s = plainSigns.Replace(s)
@@ -164,6 +171,29 @@ func showFindings(b *strings.Builder, findings []result.Finding, p *profiles.Pro
 	for _, l := range p.Stated {
 		fmt.Fprintf(b, "stated by hand: %s from %s to %s %s (%s)\n", l.Finding, number(&l.Low), number(&l.High), l.Unit, l.Source)
 	}
+}
+
+// showIntervals is a table of tolerance intervals.
+func showIntervals(b *strings.Builder, of []learn.Interval, t tolerance) {
+	if len(of) == 0 {
+		return
+	}
+	fmt.Fprintf(b, "\nTolerance: what at least %g %% of good units do, with %g %% confidence. Where a\nquantity does not spread normally, the range of the units with what it covers.\n", t.coverage, t.confidence)
+	const row = "%-16s %-4s %7s %7s %7s %7s  %s\n"
+	fmt.Fprintf(b, row, "Quantity", "unit", "mean", "sd", "low", "high", "basis")
+	for _, v := range of {
+		fmt.Fprintf(b, row, v.Quantity, v.Unit, narrow(v.Mean), narrow(v.SD), narrow(v.Low), narrow(v.High), v.Basis())
+	}
+}
+
+// narrow is a number of up to four digits in at most seven letters, where that
+// can be.
+func narrow(x float64) string {
+	s := plot.Short(x, 4)
+	for digits := 3; len(s) > 7 && digits > 0; digits-- {
+		s = plot.Short(x, digits)
+	}
+	return s
 }
 
 func number(x *float64) string {

@@ -28,6 +28,8 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	share := float64(len(contrasts)) / contrastShare
 	others := float64(n) / (1 - contrastShare)
 	a := &kind.Assessment{NotTested: notTested, Refusal: refusal(p), Chance: 1}
+	a.Elsewhere, a.ElsewhereNext = r.around.outside()
+	a.Warnings = append(a.Warnings, r.around.unrecorded()...)
 	e := evidence{checks: map[string]*check{}}
 	keep := func(k check) *check {
 		a.Findings = append(a.Findings, k.Finding)
@@ -36,6 +38,7 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 		return &k
 	}
 	e.fit = newCurveFit(r, y)
+	e.fit.blind = !d.supplyKnown
 	var core []*check
 	for _, ru := range rules {
 		v := m.Get(ru.name)

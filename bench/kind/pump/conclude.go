@@ -126,7 +126,7 @@ func lineMoves(line_V, duty []float64) bool {
 			hi, atHi = duty[i], v
 		}
 	}
-	return hi-lo > 20 && math.Abs(atHi-atLo) > 0.1*max(math.Abs(atHi), math.Abs(atLo))
+	return hi-lo >= 10 && math.Abs(atHi-atLo) > 0.1*max(math.Abs(atHi), math.Abs(atLo))
 }
 
 // best is the likeliest mode of a cause.

@@ -13,6 +13,7 @@ import (
 // curveFit holds the deviations of a unit from the good ones, one per duty,
 // and what is known of their errors.
 type curveFit struct {
+	duty  []float64 // %
 	x     []float64 // share of full speed
 	level []float64 // good units' current, share of full
 	quiet float64   // share of full
@@ -24,6 +25,8 @@ type curveFit struct {
 	chol   mat.Cholesky
 	ok     bool
 	count  float64
+	blind  bool    // the voltage at the plug was not sampled
+	γ      float64 // of the profile's regulation, 0 unknown
 
 	residual, solved *mat.VecDense
 }
@@ -65,6 +68,7 @@ func newCurveFit(r *reference, y yardstick) *curveFit {
 			k := float64(len(g))
 			x, lv, d, uu = x+q.x/k, lv+q.level/k, d+q.dev/k, uu+q.u*q.u/k/k
 		}
+		f.duty = append(f.duty, g[0].Duty_pct)
 		f.x, f.level, f.dev, f.u = append(f.x, x), append(f.level, lv/r.full_A), append(f.dev, d), append(f.u, math.Sqrt(uu))
 		for k := range f.rows {
 			var v float64
@@ -75,6 +79,7 @@ func newCurveFit(r *reference, y yardstick) *curveFit {
 		}
 	}
 	f.count = float64(len(f.dev))
+	f.γ = r.supply.γ
 	good := goodCovariance(f.rows)
 	cov := mat.NewSymDense(len(f.dev), nil)
 	for i := range f.dev {
@@ -160,6 +165,10 @@ func (f *curveFit) distance(s shape) float64 {
 		return f.drag() + price
 	case water:
 		return f.water() + price
+	case shifted:
+		return f.shifted() + price
+	case lead:
+		return f.lead() + price
 	case cap_:
 		c, _ := minimise(0.02, 1.05, func(a float64) float64 {
 			return f.chi2(func(i int) float64 { return min(0, math.Log(a/f.level[i])) })
@@ -167,6 +176,61 @@ func (f *curveFit) distance(s shape) float64 {
 		return c/2 + price
 	}
 	return math.Inf(1)
+}
+
+// shifted is the good units' curve at another duty than was commanded: towards
+// full, or towards stop, by a share of the way.
+func (f *curveFit) shifted() float64 {
+	c, _ := minimise(-0.9, 0.9, func(share float64) float64 {
+		return f.chi2(func(i int) float64 { return f.heard(i, share) })
+	})
+	return c / 2
+}
+
+// heard is ln of the good units' current at the duty that is heard for the one
+// of point i, over that at the one commanded.
+func (f *curveFit) heard(i int, share float64) float64 {
+	d := f.duty[i] * (1 + share)
+	if share > 0 {
+		d = f.duty[i] + share*(100-f.duty[i])
+	}
+	at := func(j int) float64 { return math.Log(f.level[j]) }
+	n := len(f.duty)
+	j := 1
+	for j < n-1 && f.duty[j] < d {
+		j++
+	}
+	// Beyond the ends along the last stretch; at full and above nothing rises.
+	d = min(d, f.duty[n-1])
+	slope := (at(j) - at(j-1)) / (f.duty[j] - f.duty[j-1])
+	return at(j-1) + slope*(d-f.duty[j-1]) - at(i)
+}
+
+// lead is a resistance before the plug whose voltage nobody sampled: the
+// supply falls in proportion to the current, and the current answers by the
+// board's regulation, either way where that is not known. Where the voltage was
+// sampled, the currents are normalised by it and the drop is a finding.
+func (f *curveFit) lead() float64 {
+	if !f.blind {
+		return math.Inf(1)
+	}
+	best := math.Inf(1)
+	for _, γ := range []float64{1, -2} {
+		if f.γ != 0 && f.γ != γ {
+			continue
+		}
+		c, _ := minimise(0, 0.4, func(drop float64) float64 {
+			return f.chi2(func(i int) float64 {
+				v := 1 - drop*f.level[i]
+				for range 6 { // the current that makes the drop follows it
+					v = 1 - drop*f.level[i]*math.Pow(max(v, 0.3), -γ)
+				}
+				return -γ * math.Log(max(v, 0.3))
+			})
+		})
+		best = min(best, c/2)
+	}
+	return best
 }
 
 // both is the price of a law that takes two things to be the case at once: one

@@ -58,12 +58,18 @@ func wholeTries(e evidence) float64 {
 	return c
 }
 
-// resets: wake-ups that break off are brief or low.
+// resets: wake-ups that break off are brief, or lower than any good unit's
+// attempt. One of neither looks like a whole try, and speaks against it as
+// strongly as what hides gaps.
 func resets(e evidence) float64 {
 	if math.IsNaN(e.brief) {
 		return 0
 	}
-	return min(half(max(0, math.Log(e.brief)+0.5)/0.4), half(max(0, e.attemptLevel+0.5)/tolerance))
+	low := hidden
+	if c := e.checks[StartLevel]; c.out() && c.down {
+		low = half(max(0, e.attemptLevel+0.5) / tolerance)
+	}
+	return min(low, half(max(0, math.Log(e.brief)+0.5)/0.2))
 }
 
 // onceATurn: the line outweighs unrest without a rate.

@@ -66,6 +66,7 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	d.measureSwing(tr, m)
 	d.measureSupply(tr, m)
 	d.missing = measureMissing(tr, p)
+	measureSurroundings(tr, p, m)
 	gains(tr, m)
 	return m, nil
 }

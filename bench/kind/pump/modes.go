@@ -25,6 +25,8 @@ const (
 	water                // the hydraulic part is lost, in whole or part; the bearing may drag a little
 	cap_                 // full below, cut off at a current above
 	scaled               // all in one proportion
+	shifted              // as at another duty than was commanded
+	lead                 // as at a supply that falls with the current, which nobody sampled
 	starved              // cut off at a current, or somehow, as supply gives way
 	changed              // somehow, by no law
 	any_                 // somehow or not at all
@@ -125,7 +127,7 @@ var modes = []mode{
 		disproof: "a board that drives another motor of the type, or unequal resistances between this motor's phases",
 		next:     "measure the three phase resistances at the motor's terminals: equal means the board, unequal the winding",
 		reuse:    []string{mech}},
-	{name: "late-start", cause: result.ControlBoard, state: ran, shape: level, needs: []string{StartDelay}, explains: []string{StartSettle, StartAttempts, StartPeak, StartLevel}, looks: resets, prior: often,
+	{name: "late-start", cause: result.ControlBoard, state: ran, shape: level, needs: []string{StartDelay, StartAttempts}, explains: []string{StartSettle, StartPeak, StartLevel}, looks: resets, prior: often,
 		seen:     "the unit starts late, after waking more than once, and then runs as good ones do",
 		disproof: "a command at the plug that itself comes late",
 		next:     "test again from cold; a start that stays late is the board's",
@@ -134,6 +136,11 @@ var modes = []mode{
 		seen:     "the whole curve lies off by one proportion: speed or efficiency is off, not the load",
 		disproof: "a supply or a shunt that is off by as much: test a known-good unit",
 		next:     "test a known-good unit on the same bench; if that is right, the board is at fault",
+		reuse:    []string{mech}},
+	{name: "misheard", cause: result.ControlBoard, state: ran, shape: shifted, explains: []string{StartPeak, StartLevel, StartSettle, StartDelay, Response}, prior: rarely,
+		seen:     "the unit runs as good ones do at another duty: it hears something else than the command",
+		disproof: "a line duty at the unit's own pin that differs from the command",
+		next:     "measure low level, high level and duty at the unit's own pin; with those right, the board mishears",
 		reuse:    []string{mech}},
 	{name: "restless-board", cause: result.ControlBoard, state: ran, shape: level, needs: []string{Quiet}, explains: []string{SwitchOnCharge}, prior: seldom,
 		seen:     "the resting current is off while everything else is as good units do it",
@@ -174,6 +181,10 @@ var modes = []mode{
 		seen:     "the voltage at the plug falls more per ampere than it does with good units: a resistance in the leads or contacts",
 		disproof: "the same drop with another unit's plug on the same leads",
 		next:     "clean and tighten contacts and leads up to the plug, measure the drop again, repeat"},
+	{name: "unseen-resistance", cause: result.Wiring, state: ran, shape: lead, explains: []string{StartPeak, StartLevel, StartSettle, StartDelay, Hysteresis, Unrest, Rotation}, prior: seldom,
+		seen:     "the current is off as it is at a supply that falls with every ampere; the voltage at the plug was not sampled",
+		disproof: "a supply voltage at the plug that holds at full current",
+		next:     "measure the voltage at the plug at rest and at full current; a drop beyond that of a good unit is in leads and contacts"},
 	{name: "supply-limit", cause: result.Bench, state: ran, shape: starved, needs: []string{SupplyFold}, explains: []string{SupplyDrop, StartPeak, StartLevel, StartSettle, Hysteresis, StartAttempts, StartDelay, DropOuts, Unrest, Rotation}, prior: seldom,
 		seen:     "current stays flat while the voltage at the plug collapses: the supply is at its limit",
 		disproof: "a supply voltage that holds at full current",

@@ -18,6 +18,7 @@ type reference struct {
 	full_A float64 // good units' mean at the highest duty of the grid
 	quiet  float64 // good units' mean quiet current, 0 when not known
 	supply normalisation
+	around *surroundings
 	// common are errors of dev that all points share, each with a size a point.
 	common []common
 }
@@ -65,7 +66,7 @@ const least = 0.005
 // outside the grid have no reference and are left out.
 func refer(m *kind.Measured, y yardstick) *reference {
 	p := y.profile
-	r := &reference{}
+	r := &reference{around: newSurroundings(m, p)}
 	if len(p.Grid) == 0 || len(p.Good) == 0 {
 		return r
 	}
@@ -99,9 +100,11 @@ func refer(m *kind.Measured, y yardstick) *reference {
 		pt.u = own / i
 		pt.dev = math.Log(i) + supply.shift(q.Supply_V, pt.level) - pt.mean
 		pt.x = math.Cbrt(max(pt.level-r.quiet, 0) / max(r.full_A-r.quiet, 1e-9))
+		warmer, _ := r.around.correction(pt.x)
+		pt.dev -= warmer
 		r.points = append(r.points, pt)
 	}
-	r.common = slices.Concat(supply.errors(r.points), benchErrors(m.Trace, y, r.points))
+	r.common = slices.Concat(supply.errors(r.points), r.around.errors(r.points), benchErrors(m.Trace, y, r.points))
 	return r
 }
 
@@ -128,7 +131,7 @@ func (r *reference) atGoodSupply(v *kind.Value, m *kind.Measured, p *profiles.Pr
 		}
 	}
 	w := *v
-	w.Q = r.supply.bring(v.Q, top.Supply_V, r.full_A)
+	w.Q = r.around.bring(r.supply.bring(v.Q, top.Supply_V, r.full_A), 1)
 	return &w
 }
 

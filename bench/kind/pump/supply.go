@@ -62,13 +62,34 @@ func (d *detail) measureSupply(tr *trace.Trace, m *kind.Measured) {
 	add(m, SupplyFold, "V", stat.Quantity{Value: fold}.With("curvature of the line", curvature*math.Abs(slope)*hi, 0).With("resolution", resolution/math.Sqrt(12), 0))
 }
 
+// slowest_s is the longest that a source is given to come up when it is
+// switched on.
+const slowest_s = 1.0
+
+// highVolts is what the supply is like: the voltage that a tenth of what was
+// sampled with supply on lies above.
+func highVolts(v []float64, on func(int) bool) float64 {
+	var seen []float64
+	for i, x := range v {
+		if on(i) && !math.IsNaN(x) {
+			seen = append(seen, x)
+		}
+	}
+	if len(seen) == 0 {
+		return 0
+	}
+	return stat.Select(seen, len(seen)*9/10)
+}
+
 // supplyPairs is voltage and current, block by block.
 func supplyPairs(tr *trace.Trace) (amps, volts []float64) {
 	v, on, t, x := tr.Values(trace.ColSupply), step.Energised(tr), tr.Time(), tr.Current()
 	if v == nil {
 		return nil, nil
 	}
-	var start float64
+	high := 0.9 * highVolts(v, on)
+	var start, came float64 // came: when the supply went on
+	rising := false         // a source that is enabled comes up in up to a second
 	var sv, sx float64
 	nv, nx := 0, 0
 	flush := func() {
@@ -81,9 +102,14 @@ func supplyPairs(tr *trace.Trace) (amps, volts []float64) {
 		if !on(i) || i > 0 && !on(i-1) {
 			flush()
 			start = t[i] + 0.01 // the charging peak and the switch's bounce
+			came, rising = t[i], true
 			continue
 		}
-		if t[i] < start {
+		if rising {
+			rising = !(v[i] >= high) && t[i] < came+slowest_s
+			start = max(start, t[i])
+		}
+		if t[i] < start || rising {
 			continue
 		}
 		if t[i]-start >= pair_s {
