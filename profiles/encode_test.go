@@ -88,6 +88,7 @@ func random(r *rand.Rand) *Profile {
 		p.Learned = Learned{On: word("", "2026-01-31"), Units: n, Provisional: yes(), Rate_Hz: number(0, 20000), Supply_V: number(0, 30), Program: text(), Statement: []string{text()}}
 		if yes() {
 			p.Learned.Rigs, p.Learned.GainU, p.Learned.Days, p.Learned.Fillings, p.Learned.PartRevisions = []string{text()}, number(0, 0.01), r.IntN(5), r.IntN(5), []string{text()}
+			p.Learned.Own = []Value{{"zeta", number(0, 1), "A"}}
 		}
 		for i := range n {
 			g := GoodUnit{Unit: fmt.Sprintf("unit %d", i)}

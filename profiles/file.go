@@ -91,6 +91,7 @@ type fileLearned struct {
 	Days        int      `toml:"days,omitempty" min:"0" max:"10000" comment:"on which they were measured"`
 	Fillings    int      `toml:"fillings,omitempty" min:"0" max:"10000" comment:"of the loop"`
 	Parts       []string `toml:"part_revisions,omitempty"`
+	Own         values   `toml:"own,omitempty" comment:"standard uncertainty of one measurement, which the spread of the units holds"`
 	Program     string   `toml:"program,omitempty"`
 	Statement   []string `toml:"statement,omitempty"`
 	Grid        percents `toml:"grid,omitempty" min:"0" max:"100" comment:"duties of the currents below"`
@@ -139,7 +140,7 @@ func (f *file) profile() *Profile {
 		Learned: Learned{
 			On: n.On, Units: n.Units, Provisional: n.Provisional, Rate_Hz: float64(n.Rate),
 			Supply_V: float64(n.Supply), Rigs: n.Rigs, GainU: float64(n.GainU), Days: n.Days, Fillings: n.Fillings,
-			PartRevisions: n.Parts, Program: n.Program, Statement: n.Statement,
+			PartRevisions: n.Parts, Own: n.Own, Program: n.Program, Statement: n.Statement,
 		},
 		Grid: n.Grid, Section: f.Section,
 	}
@@ -188,7 +189,7 @@ func fileOf(p *Profile) *file {
 		Learned: fileLearned{
 			On: n.On, Units: n.Units, Provisional: n.Provisional, Rate: Hertz(n.Rate_Hz),
 			Supply: Volt(n.Supply_V), Rigs: n.Rigs, GainU: Share(n.GainU), Days: n.Days, Fillings: n.Fillings,
-			Parts: n.PartRevisions, Program: n.Program, Statement: n.Statement, Grid: p.Grid,
+			Parts: n.PartRevisions, Own: n.Own, Program: n.Program, Statement: n.Statement, Grid: p.Grid,
 		},
 	}
 	for _, q := range c.Law {

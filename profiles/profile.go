@@ -124,8 +124,11 @@ type Learned struct {
 	// next. Nought or empty when the traces do not say.
 	Days, Fillings int
 	PartRevisions  []string
-	Program        string
-	Statement      []string // what so few units can and cannot support
+	// Own is the standard uncertainty that each measurement of a good unit had
+	// of its own, the median over the units; the units' spread holds it.
+	Own       []Value
+	Program   string
+	Statement []string // what so few units can and cannot support
 }
 
 // Limit is stated by hand. NaN means no limit on that side.

@@ -3,8 +3,8 @@ package learn
 import (
 	"fmt"
 	"math"
-	"strings"
 	"slices"
+	"strings"
 	"time"
 
 	"dutybench/bench/kind"

@@ -101,6 +101,7 @@ func Learn(traces []*trace.Trace, k kind.Kind, o Options) (*profiles.Profile, *R
 	p.Learned.Units, p.Learned.Provisional = len(units), len(units) < Provisional
 	seen := look(units)
 	seen.fill(&p.Learned)
+	p.Learned.Own = ownUncertainty(units)
 	rep.Unusual = unusual(quantities(p.Good, grid, k))
 	rep.Intervals = Intervals(p, k, o.Coverage, o.Confidence)
 	p.Learned.Statement = statement{units, p, k, rep, o, seen, supply}.sentences()
@@ -234,4 +235,27 @@ func (u *measured) row(grid []float64) {
 			u.values = append(u.values, profiles.Value{Name: v.Name, X: stat.Mean(xs), Unit: v.Unit})
 		}
 	}
+}
+
+// ownUncertainty is what the measurements were unsure of by themselves, the
+// median over the units, for those that had any.
+func ownUncertainty(units []measured) (out []profiles.Value) {
+	for _, v := range units[0].m[0].Values {
+		if kind.Circumstance(v.Name) {
+			continue
+		}
+		var us []float64
+		for _, u := range units {
+			for _, m := range u.m {
+				if w := m.Get(v.Name); w != nil && w.Missing == "" {
+					own, _ := w.Q.Split()
+					us = append(us, own)
+				}
+			}
+		}
+		if m := stat.Median(us); len(us) > 0 && m > 0 && !math.IsInf(m, 0) {
+			out = append(out, profiles.Value{Name: v.Name, X: round(m, 3), Unit: v.Unit})
+		}
+	}
+	return out
 }

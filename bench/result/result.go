@@ -67,8 +67,8 @@ type Finding struct {
 	// from which guard bands are made.
 	Guard float64 `json:"guard_u,omitempty"`
 	// Conformity is the probability that the true value lies within the
-	// limits, given the measured one and its uncertainty (JCGM 106:2012, 7.4);
-	// nil without limits or uncertainty.
+	// limits, given the measured one and the uncertainty that the limits do not
+	// contain (JCGM 106:2012, 7.4); nil without limits or such uncertainty.
 	Conformity *float64 `json:"conformity,omitempty"`
 	// Budget is where the uncertainty comes from.
 	Budget []Part `json:"budget,omitempty"`

@@ -121,7 +121,7 @@ func TestBandIsSimultaneous(t *testing.T) {
 	out := 0
 	for k := range uint64(trials) {
 		all := goodRows(21, 1000+k)
-		f, points := laid(all[20], all[:20]).holdCurve(CurveUp, true, yardstick{}, m)
+		f, points := laid(all[20], all[:20]).holdCurve(CurveUp, true, yardstick{profile: &profiles.Profile{}}, m)
 		require.Len(t, points, 9)
 		if f.Result != result.Passed {
 			out++
@@ -138,7 +138,7 @@ func TestBandIsSimultaneous(t *testing.T) {
 }
 
 func TestCurveOfADirectionThatWasNotRun(t *testing.T) {
-	k, points := laid(plainCurve, goodRows(20, 13)).holdCurve(CurveDown, false, yardstick{}, 10)
+	k, points := laid(plainCurve, goodRows(20, 13)).holdCurve(CurveDown, false, yardstick{profile: &profiles.Profile{}}, 10)
 	require.Equal(t, result.NotMeasured, k.Result)
 	require.Empty(t, points)
 	require.False(t, k.core)

@@ -129,6 +129,55 @@ func TestEachLawKnowsItsOwn(t *testing.T) {
 	}
 }
 
+// A board that hears another duty draws what good units draw there: nothing
+// that friction or water does.
+func TestShiftedDutyIsItsOwnLaw(t *testing.T) {
+	good := goodRows(20, 4)
+	for _, share := range []float64{0.3, 0.6, -0.3, -0.5} {
+		r := laid(plainCurve, good)
+		for i := range r.points {
+			p := &r.points[i]
+			w := p.Duty_pct / 100 * (1 + share)
+			if share > 0 {
+				w = p.Duty_pct/100 + share*(1-p.Duty_pct/100)
+			}
+			p.dev = math.Log(plainCurve.at(w)) - p.mean
+		}
+		f := newCurveFit(r, yardstick{})
+		for _, s := range []shape{level, drag, water, cap_, scaled, changed} {
+			near := 0.0
+			if s == water && share < 0 {
+				near = 1 // a little water less with another friction looks much alike
+			}
+			assert.Less(t, f.distance(shifted), f.distance(s)+near, "%g against shape %d", share, s)
+		}
+	}
+}
+
+// A lead that drops a tenth of the supply at full: constant power draws more
+// where it drops most, a board that sets voltage less. Where the voltage was
+// sampled this is no law of the curve at all.
+func TestUnseenLeadIsItsOwnLaw(t *testing.T) {
+	good := goodRows(20, 4)
+	for γ, rival := range map[float64]shape{1: drag, -2: water} {
+		r := laid(plainCurve, good)
+		for i := range r.points {
+			p := &r.points[i]
+			v := 1.0
+			for range 50 {
+				v = 1 - 0.1*p.level/r.full_A*math.Pow(v, -γ)
+			}
+			p.dev = -γ * math.Log(v)
+		}
+		f := newCurveFit(r, yardstick{})
+		require.True(t, math.IsInf(f.distance(lead), 1), "the voltage was sampled")
+		f.blind = true
+		for _, s := range []shape{level, rival, changed} {
+			assert.Less(t, f.distance(lead), f.distance(s), "%g against shape %d", γ, s)
+		}
+	}
+}
+
 // A law with nothing in it is no law: it costs its free constant and gains
 // nothing.
 func TestLawsOfAGoodCurveCostTheirConstant(t *testing.T) {

@@ -70,16 +70,22 @@ func (y yardstick) counts(q stat.Quantity) (own, shared float64) {
 func (y yardstick) hold(c *check, q stat.Quantity, spread, low, high float64) {
 	x := q.Value
 	c.Value = &x
-	own, shared := y.counts(q)
+	mine, shared := y.counts(q)
 	if len(q.Budget) > 0 {
 		e, k := q.Expanded(level95)
 		c.Uncertainty, c.K = finite(e), k
 	}
 	held := 0.0
 	if !math.IsNaN(spread) {
+		// The good units' spread holds what their measurements were unsure of.
+		// How much that was is known where learning kept it; else the spread
+		// itself bounds it.
 		held = spread
+		if u, ok := own(y.profile, c.Name); ok {
+			held = u
+		}
 	}
-	beyond := math.Hypot(math.Sqrt(max(0, own*own-held*held)), shared)
+	beyond := math.Hypot(math.Sqrt(max(0, mine*mine-held*held)), shared)
 	for _, b := range q.Budget {
 		if math.IsInf(b.DoF, 0) {
 			b.DoF = 0 // known without limit
@@ -88,7 +94,7 @@ func (y yardstick) hold(c *check, q stat.Quantity, spread, low, high float64) {
 			continue // nothing is known of it; the uncertainty is left out whole
 		}
 		c.Budget = append(c.Budget, result.Part{Source: b.Source, U: b.U, DoF: b.DoF,
-			Contained: b.Shared && !y.elsewhere || !b.Shared && held >= own})
+			Contained: b.Shared && !y.elsewhere || !b.Shared && held >= mine})
 	}
 	c.Low, c.High = finite(low), finite(high)
 	if c.Low == nil && c.High == nil {
@@ -99,9 +105,15 @@ func (y yardstick) hold(c *check, q stat.Quantity, spread, low, high float64) {
 		c.Guard = beyond
 	}
 	c.Result = y.purpose.Decide(x, beyond, low, high)
-	if u := math.Hypot(own, shared); u > 0 && !math.IsInf(u, 0) {
-		c.Conformity = finite(stat.Conformance(x, u, orEndless(low, -1), orEndless(high, 1)))
+	if beyond > 0 && !math.IsInf(beyond, 0) {
+		c.Conformity = finite(stat.Conformance(x, beyond, orEndless(low, -1), orEndless(high, 1)))
 	}
+}
+
+// own is the standard uncertainty that good units' measurements had of their
+// own, where the profile keeps it.
+func own(p *profiles.Profile, name string) (u float64, ok bool) {
+	return profiles.GoodUnit{Values: p.Learned.Own}.Get(name)
 }
 
 // level95 is the level of expanded uncertainties (JCGM 100:2008, 6.3.3).
