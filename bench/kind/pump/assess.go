@@ -323,6 +323,10 @@ func (d *detail) looks(e *evidence, p *profiles.Profile, r *reference) {
 		mean, sd := stat.MeanSD(lengths)
 		e.uneven = sd / mean
 	}
+	e.full, e.resets = d.pattern.Full, d.pattern.Resets
+	for _, l := range d.laterBy {
+		e.laterFull += l.Full
+	}
 	if settle := meanOf(p, StartSettle); settle > 0 && len(lengths) > 0 {
 		e.brief = stat.Mean(lengths) / settle
 	}

@@ -27,6 +27,8 @@ type evidence struct {
 	attemptLevel float64 // ln of start level over that of good units
 	empty        float64 // share of an attempt without current; NaN unknown
 	uneven       float64 // spread of the lengths of attempts over their mean
+	full, resets int     // failed attempts at full effort, and wake-ups that came to nothing
+	laterFull    int     // failed attempts at full effort in later starts
 	brief        float64 // mean length of failed attempts over a good start's; NaN unknown
 }
 

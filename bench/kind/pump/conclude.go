@@ -53,11 +53,11 @@ func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *p
 	if !ok { // the wire's share of a board's cause came out on top
 		top = ws[0]
 	}
-	a.Seen, a.Disproof, a.NextStep, a.Reusable = top.seen, top.disproof, top.next, top.reuse
+	a.Seen, a.Disproof, a.NextStep, a.Reusable = d.seen(top, e), top.disproof, top.next, top.reuse
 	a.Carried = top.carried(e)
 	for i := range a.Causes {
 		if w, ok := best(ws, a.Causes[i].Cause); ok {
-			a.Causes[i].For = append(a.Causes[i].For, w.seen)
+			a.Causes[i].For = append(a.Causes[i].For, d.seen(w, e))
 			for _, n := range w.pro {
 				a.Causes[i].For = append(a.Causes[i].For, phrase(e.checks[n]))
 			}
@@ -86,6 +86,16 @@ func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *p
 	if a.Causes[0].Cause == result.Hydraulic && c.Primed {
 		a.NextStep = "the loop was said to be primed and open: the impeller or its housing has lost its grip on the water; open the hydraulic end"
 	}
+}
+
+// seen is what the unit did: the attempts as they were measured, where they
+// carry the cause, and what that means.
+func (d *detail) seen(w weighed, e evidence) string {
+	tells := e.state == tries || e.state == noTry || e.state == ran && slices.Contains(w.needs, StartAttempts)
+	if words := d.pattern.Words(); tells && words != "" {
+		return words + ": " + w.seen
+	}
+	return w.seen
 }
 
 // lineProved says that the command is known to have got to the unit: any

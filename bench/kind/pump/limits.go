@@ -49,7 +49,11 @@ type rule struct {
 	// bench cannot hold equal from one test to the next.
 	floor, share float64
 	core         bool // without it no unit can pass
-	about        string
+	// like is the measurement whose good units count where there are none of
+	// this one; never says that a good unit's is nought, learned or not.
+	like  string
+	never bool
+	about string
 }
 
 // rules of the named values. The floors only count where the good units'
@@ -68,6 +72,10 @@ var rules = []rule{
 	{name: DropOuts, high: true, count: true, about: "gaps in the current while it should run"},
 	{name: Rotation, high: true, log: true, floor: 0.1, share: 0.1, about: "current swinging at one steady rate, as once a turn"},
 	{name: Unrest, high: true, log: true, floor: 0.1, share: 0.1, about: "current swinging without a steady rate"},
+	{name: HoldFall, high: true, floor: 0.5, about: "lasting fall of the current while one duty is held"},
+	{name: WarmDrift, low: true, high: true, floor: 1, about: "current at full after a long run against that before"},
+	{name: Restarts, high: true, count: true, never: true, about: "later starts that did not succeed"},
+	{name: RestartTrys, high: true, count: true, like: StartAttempts, about: "the most tries that a later start took"},
 	{name: SupplyDrop, high: true, log: true, floor: 0.002, share: 0.05, about: "voltage lost before the plug per ampere"},
 	{name: SupplyFold, high: true, floor: 0.02, about: "voltage missing at full current beyond that"},
 }
@@ -99,6 +107,19 @@ func factor(n int, m float64, sides int) float64 {
 	return stat.StudentT(1-Refusal/(m*float64(sides)), float64(n-1)) * math.Sqrt(1+1/float64(n))
 }
 
+// good is what good units measured.
+func (r rule) good(p *profiles.Profile) []float64 {
+	good := valuesOf(p, r.name)
+	switch {
+	case len(good) > 0:
+	case r.never:
+		return []float64{0, 0}
+	case r.like != "":
+		return valuesOf(p, r.like)
+	}
+	return good
+}
+
 // chance is the reverse of factor: the rate of refusals, all findings together,
 // at which a limit would lie at z.
 func chance(z float64, n int, m float64, sides int) float64 {
@@ -121,7 +142,7 @@ func (r rule) hold(v *kind.Value, y yardstick, m float64) check {
 	q := y.local(v)
 	c.Note = r.about
 	low, high, spread := math.NaN(), math.NaN(), math.NaN()
-	if good := valuesOf(y.profile, r.name); len(good) >= 2 {
+	if good := r.good(y.profile); len(good) >= 2 {
 		low, high, spread = r.limits(good, m)
 		own, shared := y.counts(q)
 		spreads := r.distance(q.Value, math.Hypot(own, shared), good)
@@ -249,7 +270,7 @@ func unitFor(name string) string {
 	switch name {
 	case SwitchOnCharge:
 		return "C"
-	case StartAttempts, DropOuts:
+	case StartAttempts, DropOuts, Restarts, RestartTrys:
 		return ""
 	case Quiet, StartPeak, StartLevel, Full:
 		return "A"

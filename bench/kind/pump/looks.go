@@ -27,9 +27,26 @@ func half(x float64) float64 { return min(most, x*x/2) }
 // effort is the cost of attempts weaker than a working board makes.
 func effort(e evidence) float64 { return half(min(0, e.attemptLevel+0.1) / tolerance) }
 
+// shortest is ln of an eighth of a good start's length until it settles: an
+// attempt that is shorter has broken off before the rotor could have followed
+// (chosen; between a wake-up of some tens of milliseconds and the half second of
+// an alignment with its ramp, common practice, no source).
+const shortest = -2.1
+
+// brokenOff: attempts too short to have driven the rotor at all.
+func brokenOff(e evidence) float64 {
+	if math.IsNaN(e.brief) {
+		return hidden
+	}
+	return half(max(0, math.Log(e.brief)-shortest) / 0.4)
+}
+
 // stuckRotor: full effort, even lengths, no gaps.
 func stuckRotor(e evidence) float64 {
 	c := effort(e) + half(max(0, e.uneven-0.1)/0.2)
+	if !math.IsNaN(e.brief) {
+		c += half(min(0, math.Log(e.brief)-shortest) / 0.4)
+	}
 	if !math.IsNaN(e.empty) {
 		c += half(max(0, e.empty-few) / few)
 	}
@@ -55,6 +72,9 @@ func wholeTries(e evidence) float64 {
 	if !math.IsNaN(e.brief) {
 		c += half(min(0, math.Log(e.brief)+0.5) / 0.4)
 	}
+	if e.full == 0 && e.resets > 0 {
+		c += hidden
+	}
 	return c
 }
 
@@ -69,7 +89,11 @@ func resets(e evidence) float64 {
 	if c := e.checks[StartLevel]; c.out() && c.down {
 		low = half(max(0, e.attemptLevel+0.5) / tolerance)
 	}
-	return min(low, half(max(0, math.Log(e.brief)+0.5)/0.2))
+	c := min(low, half(max(0, math.Log(e.brief)+0.5)/0.2))
+	if e.full > 0 && e.resets == 0 {
+		c += hidden // every failed try was a whole one
+	}
+	return c
 }
 
 // onceATurn: the line outweighs unrest without a rate.
@@ -92,4 +116,20 @@ func (e evidence) broad() float64 {
 		return 0
 	}
 	return math.Log(*u.Value / *r.Value)
+}
+
+// warmTries: later starts failed at full effort.
+func warmTries(e evidence) float64 {
+	if e.laterFull == 0 {
+		return hidden
+	}
+	return 0
+}
+
+// warmSilent: later starts failed without one.
+func warmSilent(e evidence) float64 {
+	if e.laterFull > 0 {
+		return hidden
+	}
+	return 0
 }

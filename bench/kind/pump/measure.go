@@ -36,6 +36,9 @@ const (
 type detail struct {
 	plateaus []step.Plateau // commanded to run, supply on
 	start    startup.Startup
+	pattern  startup.Pattern   // of its attempts
+	later    []startup.Startup // runs commanded after the first
+	laterBy  []startup.Pattern
 	quiet    float64 // A, NaN when not measured
 	noise    float64 // sample noise at rest, A
 	level    float64 // A, start level
@@ -57,13 +60,14 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	m := &kind.Measured{Trace: tr}
 	d := &detail{stop: stopDuty(p), quiet: math.NaN(), early: math.NaN()}
 	m.Detail = d
-	d.start = startup.Find(tr, d.stop, running(p))
+	d.findStarts(tr, running(p))
 	m.Startup = d.start
 	d.measurePlateaus(tr, p, m)
 	d.measureQuiet(tr, m)
 	d.measureStart(tr, m)
 	d.measureCurve(m, fullDuty(p))
 	d.measureSwing(tr, m)
+	d.measureWarm(tr, m)
 	d.measureSupply(tr, m)
 	d.missing = measureMissing(tr, p)
 	measureSurroundings(tr, p, m)
