@@ -59,7 +59,7 @@ type rule struct {
 // rules of the named values. The floors only count where the good units'
 // own spread is smaller.
 var rules = []rule{
-	{name: SwitchOnCharge, low: true, high: true, log: true, share: 0.10, about: "charge taken by the input capacitor at switch-on"},
+	{name: SwitchOnCharge, low: true, high: true, log: true, floor: 0.0005, share: 0.10, about: "charge taken by the input capacitor at switch-on"},
 	{name: Quiet, low: true, high: true, floor: 0.001, share: 0.05, about: "current with the stop command"},
 	{name: StartAttempts, high: true, count: true, core: true, about: "tries until the rotor turned"},
 	{name: StartDelay, high: true, floor: 0.02, share: 0.05, about: "from the command to the first attempt"},

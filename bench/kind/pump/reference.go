@@ -91,7 +91,7 @@ func refer(m *kind.Measured, y yardstick) *reference {
 			continue
 		}
 		pt.mean, pt.sd = stat.MeanSD(pt.good)
-		pt.sd = max(pt.sd, least, p.Fixture.Remount)
+		pt.sd = max(pt.sd, least)
 		pt.level = math.Exp(pt.mean)
 		// A current at or below zero is a unit that does not turn; a
 		// thousandth of the good units' is as low as the logarithm goes.
@@ -153,6 +153,12 @@ func benchErrors(tr *trace.Trace, y yardstick, pts []point) []common {
 	add(gainSource, func(point) float64 { return gain })
 	other := y.learnedGain()
 	add(otherGain, func(point) float64 { return other })
+	if p := y.profile; p.Fixture.Remount > 0 && p.Learned.Fillings == 1 {
+		// The good units saw one filling of the loop, so their spread does not
+		// hold what a gauge study found from one to the next.
+		add(remountSource, func(point) float64 { return p.Fixture.Remount })
+		out[len(out)-1].bench = false
+	}
 	if u, _ := tr.Number(trace.KeyDutyU); u > 0 {
 		add("duty at the plug", func(q point) float64 { return u * slopeAt(pts, q) })
 	}

@@ -15,7 +15,9 @@ import (
 const (
 	gainSource   = "converter gain and shunt"
 	offsetSource = "converter offset after the zero"
-	otherGain    = "gain of the benches that measured the good units"
+	// remountSource is found by a gauge study of the bench.
+	remountSource = "refilling and remounting, by a gauge study"
+	otherGain     = "gain of the benches that measured the good units"
 )
 
 // yardstick is what findings are held with: a profile, the rule of a purpose,

@@ -97,3 +97,22 @@ func TestBenchErrorsMoveTheCurveAsOne(t *testing.T) {
 	low, _ := byName(t, LowSpeed).hold(newCurveFit(r, away), away, 5)
 	assert.Less(t, low.Guard, 2.5)
 }
+
+// What a gauge study found from one filling to the next counts where the good
+// units saw one filling only, as one error over the whole curve; where they saw
+// several, their spread holds it.
+func TestRemountCountsWhereTheBandHasOneFilling(t *testing.T) {
+	for fillings, want := range map[int]float64{1: 0.01, 3: 0, 0: 0} {
+		p := &profiles.Profile{Fixture: profiles.Fixture{Remount: 0.01}, Learned: profiles.Learned{Fillings: fillings}}
+		r := laid(plainCurve, goodRows(20, 8))
+		y := yardstick{profile: p}
+		r.common = benchErrors(rigged(), y, r.points)
+		u := 0.0
+		for _, c := range r.common {
+			assert.Equal(t, remountSource, c.source)
+			assert.False(t, c.bench)
+			u = c.by[0]
+		}
+		assert.Equal(t, want, u, "%d fillings", fillings)
+	}
+}
