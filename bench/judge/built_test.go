@@ -41,6 +41,8 @@ type unit struct {
 	asleep              bool    // never tries
 	awake_A             float64 // above quiet while commanded
 	deaf                bool    // runs at full from the command on, whatever it is
+	warmAt_s            float64 // bench time from which warm is what it is like
+	warm                func(u *unit)
 }
 
 // bench is what the unit lies on.
@@ -171,6 +173,10 @@ func (r *recorder) sample(s stage) {
 
 // supplied is current and voltage with the supply on.
 func (r *recorder) supplied(s stage, dt float64) {
+	if u := &r.u; u.warm != nil && r.at >= u.warmAt_s {
+		u.warm(u)
+		u.warm = nil
+	}
 	u, amps, aim := r.u, r.u.quiet, 0.0
 	if !r.live {
 		amps += u.charge_C / dt

@@ -116,7 +116,7 @@ func TestPurposeInTheResult(t *testing.T) {
 		assert.Equal(t, pump.Refusal, r.Risk.Refusal)
 		require.NotNil(t, r.Risk.Measurement)
 		assert.Less(t, *r.Risk.Measurement, 0.05)
-		assert.Len(t, r.Risk.Unseen, 4, "a pass says what it leaves open")
+		assert.Len(t, r.Risk.Unseen, 5, "a pass says what it leaves open: four shapes of the curve, and rare drop-outs")
 		if c.purpose == kind.Return {
 			assert.Contains(t, r.Sentence, "no fault found")
 			assert.Contains(t, r.Sentence, "under these conditions")

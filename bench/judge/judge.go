@@ -90,13 +90,16 @@ func asCommand(tr *trace.Trace, p *profiles.Profile) *trace.Trace {
 }
 
 // passedNext is the next step after a pass, by what it is for.
-func passedNext(p kind.Purpose) string {
+func passedNext(p kind.Purpose, soaked bool) string {
 	switch p {
 	case kind.NewPart:
 		return "fit it"
 	case kind.Core:
 		return "reuse it whole"
 	case kind.Return:
+		if soaked {
+			return "give it back"
+		}
 		return "give it back; where the complaint shows only warm or after hours, test it with --soak"
 	}
 	return "fit it, or give it back as good"
@@ -111,7 +114,7 @@ func decide(r *result.Result, a *kind.Assessment, c kind.Conditions) {
 		r.Causes = even()
 	}
 	if a.Flawless() {
-		r.Verdict, r.NextStep = result.Pass, passedNext(c.Purpose)
+		r.Verdict, r.NextStep = result.Pass, passedNext(c.Purpose, a.Soaked)
 		return
 	}
 	r.Verdict = result.Undecided

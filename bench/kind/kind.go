@@ -111,6 +111,8 @@ type Assessment struct {
 	// it got no supply, did not start, or did one thing throughout. Such a
 	// unit never passes, whatever its findings.
 	Stark bool
+	// Soaked says that the unit ran long enough to show what it does warm.
+	Soaked bool
 	// Final says that no further step of a plan can change what is wrong: the
 	// unit has had every chance to show a sign of life.
 	Final bool

@@ -44,6 +44,33 @@ type Simulated struct {
 	Seed     uint64  // draws the unit and the errors of the bench's chips
 	Fault    string  // empty: a good unit
 	Severity float64 // 0 to 1
+	// Perturb changes constants that the simulator itself chose, of the good
+	// unit below any fault; for studies of what rests on them.
+	Perturb Perturbation
+}
+
+// Perturbation is a group of the simulator's constants and the factor on
+// them. The zero value changes nothing.
+type Perturbation struct {
+	Group  string // one of Perturbations(kind)
+	Factor float64
+}
+
+// Noise is the factor on the noise of the bench's chips, which lie outside
+// the unit.
+func (p Perturbation) Noise() float64 {
+	if p.Group == simpump.NoiseGroup {
+		return p.Factor
+	}
+	return 1
+}
+
+// Perturbations lists the groups of constants of a kind's simulated units.
+func Perturbations(kind string) []string {
+	if kind != (pump.Kind{}).Name() {
+		return nil
+	}
+	return simpump.Perturbations()
 }
 
 // widest is how far, as a ratio, a simulated unit's full current may lie from
@@ -67,6 +94,11 @@ func Bench(p *profiles.Profile, s Simulated) (sim.Options, error) {
 	unit, err := simpump.Draw(size, rand.New(rand.NewPCG(s.Seed, 0x756e6974)))
 	if err != nil {
 		return sim.Options{}, fmt.Errorf("kinds: %w", err)
+	}
+	if s.Perturb != (Perturbation{}) {
+		if unit, err = unit.Perturbed(s.Perturb.Group, s.Perturb.Factor); err != nil {
+			return sim.Options{}, fmt.Errorf("kinds: %w", err)
+		}
 	}
 	listen(&unit, p.Command)
 	body, err := simpump.New(unit, s.Fault, s.Severity, s.Seed)

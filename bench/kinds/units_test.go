@@ -1,6 +1,7 @@
 package kinds
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -96,6 +97,30 @@ func TestSourceFaultsChangeTheSupply(t *testing.T) {
 	weak, err := Bench(p, Simulated{Seed: 1, Fault: "supply-limit", Severity: 1})
 	require.NoError(t, err)
 	assert.Less(t, weak.Supply.Limit_A, whole.Supply.Limit_A)
+}
+
+// A perturbed unit is another one, the unperturbed stays as it is, and a
+// group that is none is named.
+func TestPerturbedUnits(t *testing.T) {
+	p, err := profiles.Load("aux-pump-60w", Section)
+	require.NoError(t, err)
+	charge := func(x Perturbation) float64 {
+		o, err := Bench(p, Simulated{Seed: 3, Perturb: x})
+		require.NoError(t, err)
+		b := sim.NewBench(o)
+		require.NoError(t, b.Switch.Out(gpio.High)) // the line is released: it runs at full
+		return mean(b, time.Second)
+	}
+	whole := charge(Perturbation{})
+	assert.Equal(t, whole, charge(Perturbation{Group: "ramp", Factor: 1}))
+	slow := charge(Perturbation{Group: "ramp", Factor: 2})
+	assert.Greater(t, math.Abs(slow/whole-1), 0.1, "%g A against %g A: another start", slow, whole)
+	assert.NotEmpty(t, Perturbations("pump"))
+	assert.Empty(t, Perturbations("boat"))
+	_, err = Bench(p, Simulated{Perturb: Perturbation{Group: "weather", Factor: 2}})
+	assert.ErrorContains(t, err, "weather")
+	assert.EqualValues(t, 2, Perturbation{Group: "noise", Factor: 2}.Noise())
+	assert.EqualValues(t, 1, Perturbation{Group: "ramp", Factor: 2}.Noise())
 }
 
 func TestFaultsAreExplained(t *testing.T) {

@@ -1,11 +1,14 @@
 package trial
 
 import (
+	"context"
 	"fmt"
 	"math"
+	"time"
 
 	"dutybench/bench/kinds"
 	"dutybench/bench/learn"
+	simpump "dutybench/bench/sim/pump"
 	"dutybench/profiles"
 	"dutybench/signal/trace"
 )
@@ -37,29 +40,9 @@ func Learned(name string) (*profiles.Profile, error) {
 	if err != nil {
 		return nil, err
 	}
-	k, err := kinds.Named(bare.Kind)
-	if err != nil {
-		return nil, fmt.Errorf("trial: %w", err)
-	}
-	traces := make([]*trace.Trace, BuiltinUnits)
-	err = parallel(0, len(traces), func(i int) error {
-		rec, err := Record(bare, kinds.Simulated{Seed: BuiltinSeed + uint64(i)})
-		if err != nil {
-			return err
-		}
-		traces[i], err = rec.Read()
-		return err
-	})
+	p, err := LearnSimulated(bare, BuiltinUnits, BuiltinSeed, kinds.Perturbation{})
 	if err != nil {
 		return nil, err
-	}
-	p, report, err := learn.Learn(traces, k, learn.Options{Name: name, Revision: bare.Revision,
-		Program: "dutybench, simulated units on the simulated rig", Like: bare})
-	if err != nil {
-		return nil, fmt.Errorf("trial: %w", err)
-	}
-	if len(report.LeftOut) > 0 {
-		return nil, fmt.Errorf("trial: profile %s: a good unit was left out: %s", name, report.LeftOut[0])
 	}
 	p.Notes = bare.Notes // learning adds whose command was taken over: its own
 	for i := range p.Good {
@@ -69,6 +52,42 @@ func Learned(name string) (*profiles.Profile, error) {
 		for j := range g.Values {
 			g.Values[j].X = rounded(g.Values[j].X)
 		}
+	}
+	return p, nil
+}
+
+// LearnSimulated is the profile of a bare one's type learned from so many
+// simulated good units, with seeds from first on. A board whose timing is
+// perturbed may start later, and the maker of the type would say so: the time
+// allowed for a start grows with it.
+func LearnSimulated(bare *profiles.Profile, units int, first uint64, perturb kinds.Perturbation) (*profiles.Profile, error) {
+	k, err := kinds.Named(bare.Kind)
+	if err != nil {
+		return nil, fmt.Errorf("trial: %w", err)
+	}
+	like := *bare
+	if perturb.Factor > 1 && (perturb.Group == simpump.RetryTiming || perturb.Group == simpump.RampTiming) {
+		like.Limits.StartTimeout = time.Duration(float64(like.Limits.StartTimeout) * perturb.Factor)
+	}
+	traces := make([]*trace.Trace, units)
+	err = parallel(context.Background(), 0, len(traces), func(i int) error {
+		rec, err := Record(&like, kinds.Simulated{Seed: first + uint64(i), Perturb: perturb})
+		if err != nil {
+			return err
+		}
+		traces[i], err = rec.Read()
+		return err
+	})
+	if err != nil {
+		return nil, err
+	}
+	p, report, err := learn.Learn(traces, k, learn.Options{Name: bare.Name, Revision: bare.Revision,
+		Program: "dutybench, simulated units on the simulated rig", Like: &like})
+	if err != nil {
+		return nil, fmt.Errorf("trial: %w", err)
+	}
+	if len(report.LeftOut) > 0 {
+		return nil, fmt.Errorf("trial: profile %s: a good unit was left out: %s", bare.Name, report.LeftOut[0])
 	}
 	return p, nil
 }

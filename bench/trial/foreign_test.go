@@ -16,6 +16,7 @@ import (
 	"dutybench/bench/kind/pump"
 	"dutybench/bench/learn"
 	"dutybench/bench/result"
+	"dutybench/bench/trial"
 	"dutybench/bench/trial/outsider"
 	"dutybench/bench/trial/stranger"
 	"dutybench/signal/stat"
@@ -103,11 +104,13 @@ func (y *tally) add(r *result.Result, right func(result.Cause) bool) {
 
 // judgeForeign learns each model from 20 good units and judges fresh good
 // ones and every fault. Right is the cause named first; named is a right
-// cause within a set that the result says it cannot tell apart.
-func judgeForeign(t *testing.T, models []foreign, seed uint64, good, each int, severities []float64) map[string]*tally {
+// cause within a set that the result says it cannot tell apart. The calibration
+// is over all faults, gross or not.
+func judgeForeign(t *testing.T, models []foreign, seed uint64, good, each int, severities []float64) (map[string]*tally, *trial.Calibration) {
 	t.Helper()
 	var mu sync.Mutex
 	out := map[string]*tally{}
+	calibration := &trial.Calibration{}
 	count := func(key string, r *result.Result, right func(result.Cause) bool) {
 		mu.Lock()
 		defer mu.Unlock()
@@ -115,6 +118,7 @@ func judgeForeign(t *testing.T, models []foreign, seed uint64, good, each int, s
 			out[key] = &tally{}
 		}
 		out[key].add(r, right)
+		calibration.Add(r, right) // a good unit has no right cause and is left out
 	}
 	var wg sync.WaitGroup
 	next := make(chan int)
@@ -160,7 +164,7 @@ func judgeForeign(t *testing.T, models []foreign, seed uint64, good, each int, s
 	}
 	close(next)
 	wg.Wait()
-	return out
+	return out, calibration
 }
 
 // show prints the tallies and gives the sums of good and of gross ones.
@@ -219,13 +223,18 @@ func TestCampaignForeign(t *testing.T) {
 		}
 	}
 	for _, name := range []string{"stranger", "outsider"} {
-		good, gross := show(t, name, judgeForeign(t, sets[name], seed, n, each, severities))
+		tallies, calibration := judgeForeign(t, sets[name], seed, n, each, severities)
+		good, gross := show(t, name, tallies)
+		cal := calibration.Result()
+		t.Logf("%s: the probabilities of causes\n%s", name, cal)
 		low, _ := stat.ClopperPearson(good.n-good.passed, good.n, 0.95)
 		assert.LessOrEqual(t, low, goodRefused, "%s: good units refused", name)
 		_, high := stat.ClopperPearson(gross.n-gross.passed, gross.n, 0.95)
 		assert.GreaterOrEqual(t, high, grossNotPassed, "%s: gross faults not passed", name)
 		_, high = stat.ClopperPearson(gross.right, gross.n, 0.95)
 		assert.GreaterOrEqual(t, high, grossAttributed, "%s: gross faults attributed", name)
+		assert.GreaterOrEqual(t, *cal.SureRight.High, leastSureRight, "%s: causes given 0.9 or more that are right", name)
+		assert.GreaterOrEqual(t, *cal.RightSure.High, leastRightSure, "%s: right causes given 0.9 or more", name)
 	}
 	require.False(t, t.Failed())
 }

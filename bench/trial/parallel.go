@@ -1,6 +1,7 @@
 package trial
 
 import (
+	"context"
 	"errors"
 	"runtime"
 	"sync"
@@ -8,13 +9,14 @@ import (
 )
 
 // parallel calls do for 0 to n-1 on so many workers, one a core when workers
-// is 0. After an error no further calls begin; the errors are joined.
-func parallel(workers, n int, do func(i int) error) error {
+// is 0. After an error, or once ctx has ended, no further calls begin; the
+// errors are joined, with that of ctx when it kept some call from being made.
+func parallel(ctx context.Context, workers, n int, do func(i int) error) error {
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
 	var next atomic.Int64
-	var failed atomic.Bool
+	var failed, cut atomic.Bool
 	errs := make([]error, n)
 	var group sync.WaitGroup
 	for range min(workers, n) {
@@ -24,6 +26,10 @@ func parallel(workers, n int, do func(i int) error) error {
 				if i >= n {
 					return
 				}
+				if ctx.Err() != nil {
+					cut.Store(true)
+					return
+				}
 				if errs[i] = do(i); errs[i] != nil {
 					failed.Store(true)
 				}
@@ -31,5 +37,11 @@ func parallel(workers, n int, do func(i int) error) error {
 		})
 	}
 	group.Wait()
-	return errors.Join(errs...)
+	if err := errors.Join(errs...); err != nil {
+		return err
+	}
+	if cut.Load() {
+		return ctx.Err()
+	}
+	return nil
 }

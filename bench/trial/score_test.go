@@ -53,7 +53,7 @@ func TestTableText(t *testing.T) {
 	}}
 	var b strings.Builder
 	require.NoError(t, table.WriteText(&b))
-	assert.Contains(t, b.String(), "good units refused               0 of    1    0.0 % (0.0 to 97.5)") // 1 − 0.025, Clopper and Pearson
-	assert.Contains(t, b.String(), "faulty units attributed          1 of    2   50.0 % (1.3 to 98.7)") // 1 − √0.975 = 0.0126
+	assert.Contains(t, b.String(), "good units refused                 0 of     1    0.0 % (0.0 to 97.5)") // 1 − 0.025, Clopper and Pearson
+	assert.Contains(t, b.String(), "faulty units attributed            1 of     2   50.0 % (1.3 to 98.7)") // 1 − √0.975 = 0.0126
 	require.NoError(t, (&trial.Table{}).WriteText(&b), "an empty study has a table too")
 }

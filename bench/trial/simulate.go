@@ -49,7 +49,12 @@ func Record(p *profiles.Profile, s kinds.Simulated) (*Recording, error) {
 		wiring.Line = rig.LineDrive{}
 	}
 	start := time.Now()
-	r, err := rig.Open(rig.Sim, sim.NewBench(options), wiring)
+	bench := sim.NewBench(options)
+	if f := s.Perturb.Noise(); f != 1 {
+		bench.INA226.Errors.Noise_V *= f
+		bench.ADS1115.Errors.NoiseSteps *= f
+	}
+	r, err := rig.Open(rig.Sim, bench, wiring)
 	if err != nil {
 		return nil, fmt.Errorf("trial: %w", err)
 	}

@@ -2,16 +2,18 @@ package trial
 
 import (
 	"cmp"
+	"context"
+	"errors"
 	"fmt"
 	"runtime"
 	"slices"
+	"sync"
 	"time"
 
 	"dutybench/bench/judge"
 	"dutybench/bench/kind"
 	"dutybench/bench/kinds"
 	"dutybench/bench/result"
-	simpump "dutybench/bench/sim/pump"
 	"dutybench/profiles"
 )
 
@@ -25,6 +27,11 @@ type Study struct {
 	Seed       uint64 // every trial draws its unit and its bench from here
 	Workers    int    // 0: one a core
 	Conditions kind.Conditions
+	// Perturb changes the simulator's own constants in every unit, good or
+	// faulty. Only a profile learned from such units fits them.
+	Perturb kinds.Perturbation
+	// Progress is called after every trial, one call at a time.
+	Progress func(done, of int)
 }
 
 // Trial is one unit, tested and judged.
@@ -32,21 +39,27 @@ type Trial struct {
 	Profile string
 	kinds.Simulated
 	Result *result.Result
+	// Full_A is the mean current of the last second at full command, as a
+	// meter would show it; NaN when the test did not get there.
+	Full_A float64
 	Ended  string
 	Long   time.Duration // of the test, in the rig's time
 	Run    time.Duration // what the run alone took the computer
 	Took   time.Duration // with export, reading back and judging
 }
 
-// Run carries out the study. The same study gives the same trials, times but
-// for what they took, whatever the number of workers.
-func (s Study) Run() (*Table, error) {
-	var trials []Trial
+// planned are the trials of the study, in their order. The seed of each
+// follows from its place.
+func (s Study) planned() (trials []Trial, order []int) {
+	var due []float64 // how far into the study each trial's turn comes
 	for _, p := range s.Profiles {
 		add := func(fault string, severity float64, n int) {
-			for range n {
+			for k := range n {
 				seed := s.Seed<<32 + uint64(len(trials))
-				trials = append(trials, Trial{Profile: p.Name, Simulated: kinds.Simulated{Seed: seed, Fault: fault, Severity: severity}})
+				due = append(due, (float64(k)+0.5)/float64(n))
+				order = append(order, len(trials))
+				trials = append(trials, Trial{Profile: p.Name,
+					Simulated: kinds.Simulated{Seed: seed, Fault: fault, Severity: severity, Perturb: s.Perturb}})
 			}
 		}
 		add("", 0, s.Good)
@@ -56,12 +69,42 @@ func (s Study) Run() (*Table, error) {
 			}
 		}
 	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(due[a], due[b]) })
+	return trials, order
+}
+
+// Trials is how many the study would carry out.
+func (s Study) Trials() int {
+	return len(s.Profiles) * (s.Good + len(s.Faults)*len(s.Severities)*s.Units)
+}
+
+// Run carries out the study. The same study gives the same trials, times but
+// for what they took, whatever the number of workers. All groups advance
+// together, so that a study that ctx ends holds some of each: then the table
+// has the trials that were done, and the error is that of ctx.
+func (s Study) Run(ctx context.Context) (*Table, error) {
+	trials, order := s.planned()
+	table := &Table{Planned: len(trials), Seed: s.Seed, Workers: cmp.Or(s.Workers, runtime.GOMAXPROCS(0))}
 	start := time.Now()
-	err := parallel(s.Workers, len(trials), func(i int) error { return s.try(&trials[i]) })
-	if err != nil {
+	var mu sync.Mutex
+	done := 0
+	err := parallel(ctx, s.Workers, len(trials), func(i int) error {
+		if err := s.try(&trials[order[i]]); err != nil {
+			return err
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		if done++; s.Progress != nil {
+			s.Progress(done, len(trials))
+		}
+		return nil
+	})
+	if err != nil && !errors.Is(err, context.Canceled) && !errors.Is(err, context.DeadlineExceeded) {
 		return nil, err
 	}
-	return &Table{Trials: trials, Took: time.Since(start), Workers: cmp.Or(s.Workers, runtime.GOMAXPROCS(0))}, nil
+	table.Trials = slices.DeleteFunc(trials, func(t Trial) bool { return t.Result == nil })
+	table.Took = time.Since(start)
+	return table, err
 }
 
 // try carries out one trial.
@@ -77,102 +120,16 @@ func (s Study) try(t *Trial) error {
 	if err != nil {
 		return err
 	}
-	if t.Result, err = rec.Judge(p, k, judge.Options{Conditions: s.Conditions}); err != nil {
-		return err
+	tr, err := rec.Read()
+	if err != nil {
+		return fmt.Errorf("trial: %w", err)
 	}
-	t.Took, t.Run, t.Long, t.Ended = time.Since(start), rec.Run, rec.Long, t.Result.Ended
+	r, err := judge.Judge(tr, p, k, judge.Options{Conditions: s.Conditions})
+	if err != nil {
+		return fmt.Errorf("trial: %w", err)
+	}
+	t.Full_A = fullCurrent(tr, p.Command.Full_pct)
+	t.Took, t.Run, t.Long, t.Ended = time.Since(start), rec.Run, rec.Long, r.Ended
+	t.Result = r
 	return nil
-}
-
-// Score is what became of one trial.
-type Score int
-
-// The scores. Of a faulty unit that did not pass, Right names the fault's own
-// side first; Named names a set of causes in which it is, with none but the
-// sides of the faults that the list says cannot always be told from it; Wrong
-// is any other.
-const (
-	Passed Score = iota
-	Right
-	Named
-	Wrong
-)
-
-// Score tells what became of the trial; a good unit has passed or is Wrong.
-func (t *Trial) Score() Score {
-	r := t.Result
-	if r.Verdict == result.Pass {
-		return Passed
-	}
-	if t.Fault == "" {
-		return Wrong
-	}
-	set := alike(t.Fault)
-	if r.Cause != nil && *r.Cause == set[0] {
-		return Right
-	}
-	if len(set) > 1 && slices.Contains(r.Inseparable, set[0]) &&
-		!slices.ContainsFunc(r.Inseparable, func(c result.Cause) bool { return !slices.Contains(set, c) }) {
-		return Named
-	}
-	return Wrong
-}
-
-const wireBroken = "broken signal wire"
-
-// alike is the side of a fault, and then those of the faults from which the
-// list says it cannot always be told.
-func alike(fault string) []result.Cause {
-	side := map[string]result.Cause{}
-	var names []string
-	for _, f := range simpump.Faults() {
-		side[f.Name] = result.Cause(f.Side)
-		if f.Name == fault {
-			names = append([]string{fault}, f.Inseparable...)
-		}
-	}
-	if fault == "command-lost-full" || fault == "command-lost-off" {
-		// A deaf board whose pull-up is gone too shows the levels of a broken
-		// signal wire, which is no fault of a unit and so not in the list.
-		names = append(names, wireBroken)
-		side[wireBroken] = result.Wiring
-	}
-	var out []result.Cause
-	for _, n := range names {
-		if !slices.Contains(out, side[n]) {
-			out = append(out, side[n])
-		}
-	}
-	return out
-}
-
-// Stray says that the trial is undecided although neither the rules nor a
-// listed set ask for it: wiring and bench are never called failed, nor is the
-// hydraulic side without the operator's word, so there undecided with the
-// right cause is the right answer.
-func (t *Trial) Stray() bool {
-	if t.Result.Verdict != result.Undecided {
-		return false
-	}
-	switch t.Score() {
-	case Named:
-		return false
-	case Right:
-		switch alike(t.Fault)[0] {
-		case result.Wiring, result.Bench, result.Hydraulic:
-			return false
-		}
-		r := t.Result
-		set := alike(t.Fault)
-		return len(r.Inseparable) == 0 || len(set) == 1 ||
-			slices.ContainsFunc(r.Inseparable, func(c result.Cause) bool { return !slices.Contains(set, c) })
-	}
-	return true
-}
-
-// Odd says that somebody should look at the trial: a good unit refused, a
-// faulty one passed or blamed on another side, or a stray.
-func (t *Trial) Odd() bool {
-	s := t.Score()
-	return t.Stray() || s == Wrong || s == Passed && t.Fault != ""
 }

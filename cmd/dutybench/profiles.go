@@ -5,9 +5,9 @@ import "github.com/spf13/cobra"
 func newProfiles(a *app) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "profiles",
-		Short: "List, show, check and learn what good units do",
+		Short: "List, show, check, learn and try what good units do",
 	}
 	group(c, a)
-	c.AddCommand(newProfilesList(a), newProfilesShow(a), newProfilesCheck(a), newProfilesLearn(a))
+	c.AddCommand(newProfilesList(a), newProfilesShow(a), newProfilesCheck(a), newProfilesLearn(a), newProfilesTrial(a))
 	return c
 }

@@ -1,6 +1,7 @@
 package pump
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -66,6 +67,15 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 		if unseen != "" {
 			a.Unseen = append(a.Unseen, unseen)
 		}
+	}
+	if s := d.ranFor(m); s > 0 && e.checks[DropOuts].Value != nil {
+		// Events at random: nine of ten such units show one in ln 10 of their
+		// mean interval.
+		a.Unseen = append(a.Unseen, fmt.Sprintf("drop-outs rarer than one in %.0f s", s/math.Ln10))
+	}
+	if v := m.Get(WarmDrift); v != nil && v.Missing == "" {
+		a.Soaked = true
+		a.NotTested = slices.DeleteFunc(slices.Clone(a.NotTested), func(s string) bool { return s == hotRunning })
 	}
 	for _, f := range d.missingFindings(y, r) {
 		keep(f)
@@ -147,6 +157,15 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) stat
 		return constant
 	}
 	return ran
+}
+
+// ranFor is how long the unit was watched running at a held duty.
+func (d *detail) ranFor(m *kind.Measured) (s float64) {
+	t := m.Trace.Time()
+	for _, p := range d.plateaus {
+		s += t[p.To-1] - t[p.From]
+	}
+	return s
 }
 
 // waited says that the unit was given the time in which the slowest of good

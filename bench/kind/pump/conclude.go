@@ -16,7 +16,10 @@ import (
 
 // notTested is what a supply current cannot show on a bench at one
 // temperature.
-var notTested = []string{"head and flow", "leakage", "noise", "hot running", "cold start"}
+var notTested = []string{"head and flow", "leakage", "noise", hotRunning, "cold start"}
+
+// hotRunning is tested by a soak.
+const hotRunning = "hot running"
 
 // separable is how much likelier one cause must be than the next to be named
 // alone: four to one, as a test that is repeated once then gives the other

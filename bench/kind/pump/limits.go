@@ -72,7 +72,7 @@ var rules = []rule{
 	{name: DropOuts, high: true, count: true, about: "gaps in the current while it should run"},
 	{name: Rotation, high: true, log: true, floor: 0.1, share: 0.1, about: "current swinging at one steady rate, as once a turn"},
 	{name: Unrest, high: true, log: true, floor: 0.1, share: 0.1, about: "current swinging without a steady rate"},
-	{name: HoldFall, high: true, floor: 0.5, about: "lasting fall of the current while one duty is held"},
+	{name: HoldFall, high: true, log: true, floor: 0.5, share: 0.3, about: "lasting fall of the current while one duty is held"},
 	{name: WarmDrift, low: true, high: true, floor: 1, about: "current at full after a long run against that before"},
 	{name: Restarts, high: true, count: true, never: true, about: "later starts that did not succeed"},
 	{name: RestartTrys, high: true, count: true, like: StartAttempts, about: "the most tries that a later start took"},

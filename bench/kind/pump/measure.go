@@ -121,7 +121,8 @@ func (d *detail) measurePlateaus(tr *trace.Trace, p *profiles.Profile, m *kind.M
 		if d.start.Ran {
 			// What comes before the unit runs is its start, no plateau.
 			whole := s.To - s.From
-			for s.From < s.To && tr.Time()[s.From] < d.runs() {
+			from := d.runningFrom(tr.Time()[s.From])
+			for s.From < s.To && tr.Time()[s.From] < from {
 				s.From++
 			}
 			if (s.To-s.From)*2 < whole {
@@ -136,13 +137,23 @@ func (d *detail) measurePlateaus(tr *trace.Trace, p *profiles.Profile, m *kind.M
 	}
 }
 
-// runs is the time from which a unit that ran was running.
-func (d *detail) runs() float64 {
-	a := d.start.Attempts[len(d.start.Attempts)-1]
-	if math.IsNaN(d.start.Settled_s) {
+// runningFrom is the time from which a unit was running that had been commanded
+// to at an instant, by the last start before it; never, when that failed.
+func (d *detail) runningFrom(at_s float64) float64 {
+	s := d.start
+	for _, l := range d.later {
+		if l.Commanded_s <= at_s {
+			s = l
+		}
+	}
+	if !s.Ran {
+		return math.Inf(1)
+	}
+	a := s.Attempts[len(s.Attempts)-1]
+	if math.IsNaN(s.Settled_s) {
 		return a.Start_s
 	}
-	return max(a.Start_s, d.start.Settled_s)
+	return max(a.Start_s, s.Settled_s)
 }
 
 func add(m *kind.Measured, name, unit string, q stat.Quantity) {

@@ -45,26 +45,28 @@ func (d *detail) measureWarm(tr *trace.Trace, m *kind.Measured) {
 
 // measureFall is the largest lasting fall within a held duty: from the highest
 // level that two blocks in a row hold to the level of the last quarter, over
-// what the noise of the blocks explains. A start's overshoot and the slowing
-// down after a step of duty lie before the settled part and are not in it.
+// what the noise of the blocks explains. The first third of a step is left out:
+// there a rotor speeds up or slows down.
 func (d *detail) measureFall(tr *trace.Trace, m *kind.Measured) {
 	worst := stat.Quantity{Value: math.Inf(-1)}
 	x := tr.Current()
 	for _, p := range d.plateaus {
-		n := p.End - p.Start
+		from := p.From + (p.To-p.From)/3
+		n := p.To - from
 		run := p.Median_A - d.rest()
 		if n < 4*holdBlocks || run <= 0 {
 			continue
 		}
 		level := make([]float64, holdBlocks)
 		for b := range level {
-			level[b] = stat.Median(x[p.Start+b*n/holdBlocks : p.Start+(b+1)*n/holdBlocks])
+			level[b] = stat.Median(x[from+b*n/holdBlocks : from+(b+1)*n/holdBlocks])
 		}
 		end := stat.Mean(level[holdBlocks*3/4:])
 		high := end
 		for b := 1; b < holdBlocks*3/4; b++ {
 			high = max(high, min(level[b-1], level[b]))
 		}
+		run = high - d.rest()
 		noise := stat.SD(differences(level)) / math.Sqrt2
 		if q := (stat.Quantity{Value: 100 * (high - end) / run}).With("scatter of the blocks", 100*noise/run, holdBlocks-2); q.Value > worst.Value {
 			worst = q
