@@ -37,10 +37,12 @@ type unit struct {
 	// and is followed by a rest.
 	tries               int
 	try_A, try_s, empty float64
+	rises_A             float64 // by which a failed try ends higher than it began
 	rest_s              float64
 	asleep              bool    // never tries
 	awake_A             float64 // above quiet while commanded
 	deaf                bool    // runs at full from the command on, whatever it is
+	hears               float64 // share of the way to full by which it hears more than was commanded
 	warmAt_s            float64 // bench time from which warm is what it is like
 	warm                func(u *unit)
 }
@@ -113,7 +115,7 @@ func (u unit) start(t float64) (amp float64, runs bool) {
 			case math.Mod(into, 0.03) < 0.03*u.empty: // gaps of an electrical turn
 				return 0, false
 			}
-			return u.try_A, false
+			return u.try_A + u.rises_A*into/u.try_s, false
 		}
 		t -= float64(u.tries) * period
 	}
@@ -188,7 +190,7 @@ func (r *recorder) supplied(s stage, dt float64) {
 		extra, runs := u.start(r.at - r.commanded_s)
 		amps += extra
 		if runs {
-			aim = s.duty / 100
+			aim = s.duty/100 + u.hears*(1-s.duty/100)
 			if u.deaf {
 				aim = 1
 			}

@@ -126,6 +126,48 @@ func TestSupplyLimitAgainstABoardThatLimits(t *testing.T) {
 	})
 }
 
+// Attempts of one height, again and again: of a supply at its limit the voltage
+// goes with every one of them; of a board that gives no more it holds.
+func TestSupplyLimitAgainstAWeakBoardThroughEveryAttempt(t *testing.T) {
+	weak := func(u *unit) { u.tries, u.try_A, u.try_s, u.rest_s = -1, 2.5, 0.4, 0.6 }
+	t.Run("supply, the unit asks for more and more", func(t *testing.T) {
+		named(t, result.Bench, func() bench {
+			b := slow()
+			b.limit_A = 1.2
+			return b
+		}, func(u *unit) { weak(u); u.rises_A = 2 })
+	})
+	t.Run("resistance, the unit asks for more and more", func(t *testing.T) {
+		named(t, result.Wiring, func() bench {
+			b := slow()
+			b.ohm = 2
+			return b
+		}, func(u *unit) { weak(u); u.rises_A = 2 })
+	})
+	t.Run("either, the voltage down by one amount", func(t *testing.T) {
+		b := slow()
+		b.limit_A = 1.2
+		r := judged(t, b.record(changed(240, weak), 240), ordinary(t))
+		require.ElementsMatch(t, []result.Cause{result.Bench, result.Wiring}, r.Inseparable, r.Sentence)
+	})
+	t.Run("board", func(t *testing.T) {
+		p := ordinary(t)
+		for seed := range uint64(2) {
+			r := judged(t, slow().record(changed(240+seed, func(u *unit) { weak(u); u.try_A = 1.17 }), 240+seed), p)
+			require.NotEqual(t, result.Pass, r.Verdict)
+			require.NotEqual(t, result.Bench, *r.Cause, r.Sentence)
+			require.NotContains(t, r.Inseparable, result.Bench, r.Sentence)
+		}
+	})
+}
+
+// A board that hears another duty against friction and against water lost: its
+// curve is that of good units elsewhere, at both ends.
+func TestMisheardCommandAgainstFriction(t *testing.T) {
+	t.Run("hears more", func(t *testing.T) { named(t, result.ControlBoard, onBench, func(u *unit) { u.hears = 0.5 }) })
+	t.Run("friction", func(t *testing.T) { named(t, result.Mechanical, onBench, func(u *unit) { u.c *= 2.5 }) })
+}
+
 // A whole curve off in one proportion is no load's doing: the board is named,
 // if not alone, as missing water at 80 % and drag at 125 % come near.
 func TestScaledCurveNamesTheBoard(t *testing.T) {

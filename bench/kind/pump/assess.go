@@ -342,6 +342,7 @@ func (d *detail) looks(e *evidence, p *profiles.Profile, r *reference) {
 		mean, sd := stat.MeanSD(lengths)
 		e.uneven = sd / mean
 	}
+	e.clamped = d.clamped
 	e.full, e.resets = d.pattern.Full, d.pattern.Resets
 	for _, l := range d.laterBy {
 		e.laterFull += l.Full

@@ -28,6 +28,7 @@ type evidence struct {
 	empty        float64 // share of an attempt without current; NaN unknown
 	uneven       float64 // spread of the lengths of attempts over their mean
 	full, resets int     // failed attempts at full effort, and wake-ups that came to nothing
+	clamped      float64 // with the supply's voltage down, how the current went with it; NaN unknown
 	laterFull    int     // failed attempts at full effort in later starts
 	brief        float64 // mean length of failed attempts over a good start's; NaN unknown
 }

@@ -133,3 +133,19 @@ func warmSilent(e evidence) float64 {
 	}
 	return 0
 }
+
+// atLimit and atResistance: with the voltage down, the current stands or goes
+// with it; between, either may be, as when both are the case.
+func atLimit(e evidence) float64 {
+	if math.IsNaN(e.clamped) {
+		return 0
+	}
+	return half(max(0, e.clamped-0.25) / 0.15)
+}
+
+func atResistance(e evidence) float64 {
+	if math.IsNaN(e.clamped) {
+		return 0
+	}
+	return half(min(0, e.clamped-0.75) / 0.15)
+}

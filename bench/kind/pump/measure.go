@@ -48,6 +48,7 @@ type detail struct {
 	charge   *stat.Quantity
 	stop     float64
 	missing  []missing
+	clamped  float64 // see there
 
 	supplyKnown bool // the voltage at the plug was sampled over enough currents
 }
@@ -58,7 +59,7 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 		return nil, fmt.Errorf("pump: %s holds no sample: record the test again", tr.Source)
 	}
 	m := &kind.Measured{Trace: tr}
-	d := &detail{stop: stopDuty(p), quiet: math.NaN(), early: math.NaN()}
+	d := &detail{stop: stopDuty(p), quiet: math.NaN(), early: math.NaN(), clamped: math.NaN()}
 	m.Detail = d
 	d.findStarts(tr, running(p))
 	m.Startup = d.start

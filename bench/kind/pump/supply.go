@@ -50,6 +50,7 @@ func (d *detail) measureSupply(tr *trace.Trace, m *kind.Measured) {
 		return
 	}
 	open, slope := fit.Coef[0], fit.Coef[1]
+	d.clamped = clamped(xs, ys, open)
 	below := room()
 	for i := range xs {
 		below = append(below, open+slope*xs[i]-ys[i])
@@ -80,6 +81,36 @@ func giveBack(rs ...[]float64) {
 			rooms.Put(&r)
 		}
 	}
+}
+
+// clamped tells a supply at its limit from a resistance where the voltage is
+// down: the slope of current over voltage there, in units of what a resistance
+// would make of it. A resistance gives 1: the voltage is down because the
+// current is up. A limit gives 0: the current stands, whatever the voltage. NaN
+// where the voltage is down by one amount only, which either does.
+func clamped(xs, ys []float64, open float64) float64 {
+	var amps, volts []float64
+	down := func(i int) bool { return ys[i] < 0.9*open }
+	for i := 1; i < len(ys)-1; i++ {
+		// A block in which the current comes or goes is a mixture of two.
+		if down(i-1) && down(i) && down(i+1) {
+			amps, volts = append(amps, xs[i]), append(volts, ys[i])
+		}
+	}
+	if len(amps) < 20 {
+		return math.NaN()
+	}
+	mean, spread := stat.MeanSD(volts)
+	if !(spread > 0.03*open) {
+		return math.NaN()
+	}
+	at := stat.Mean(amps)
+	var xy float64
+	for i := range amps {
+		xy += (amps[i] - at) * (volts[i] - mean)
+	}
+	slope := xy / float64(len(amps)-1) / (spread * spread) // A/V
+	return slope * (mean - open) / at                      // a resistance: −1/R, and (open − mean)/at is R
 }
 
 // slowest_s is the longest that a source is given to come up when it is
