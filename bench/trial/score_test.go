@@ -3,6 +3,7 @@ package trial_test
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -56,4 +57,29 @@ func TestTableText(t *testing.T) {
 	assert.Contains(t, b.String(), "good units refused                 0 of     1    0.0 % (0.0 to 97.5)") // 1 − 0.025, Clopper and Pearson
 	assert.Contains(t, b.String(), "faulty units attributed            1 of     2   50.0 % (1.3 to 98.7)") // 1 − √0.975 = 0.0126
 	require.NoError(t, (&trial.Table{}).WriteText(&b), "an empty study has a table too")
+}
+
+// A test that ends when enough is known agrees with the whole one on the same
+// units, and takes a fraction of the bench's time.
+func TestQuickAgreesWithWhole(t *testing.T) {
+	s := trial.Study{Profiles: load(t, "aux-pump-60w"), Faults: []string{"board-dead", "drag", "impeller-lost"}, Severities: []float64{1}, Units: 1, Good: 3, Seed: 9}
+	quick, err := s.Run(t.Context())
+	require.NoError(t, err)
+	s.Whole = true
+	whole, err := s.Run(t.Context())
+	require.NoError(t, err)
+	var short, long time.Duration
+	ended := 0
+	for i := range whole.Trials {
+		q, w := quick.Trials[i], whole.Trials[i]
+		assert.Equal(t, w.Seed, q.Seed)
+		assert.Equal(t, w.Result.Verdict, q.Result.Verdict, "%s", w.Fault)
+		assert.Equal(t, w.Result.Cause, q.Result.Cause, "%s", w.Fault)
+		short, long = short+q.Long, long+w.Long
+		if q.Fault == "" && q.Long < 22*time.Second {
+			ended++ // one in twenty lies unusually far out and runs the whole plan
+		}
+	}
+	assert.Less(t, short, long*2/3)
+	assert.GreaterOrEqual(t, ended, 2)
 }

@@ -33,13 +33,31 @@ type Recording struct {
 }
 
 // Record puts a unit of the profile's type on a simulated bench, runs the
-// plan of its kind, and exports the trace. A trip of the guard and a fault of
-// the bench are part of a recording; an error is a test that could not be made.
+// whole plan of its kind, and exports the trace. A trip of the guard and a fault
+// of the bench are part of a recording; an error is a test that could not be
+// made.
 func Record(p *profiles.Profile, s kinds.Simulated) (*Recording, error) {
 	k, err := kinds.Named(p.Kind)
 	if err != nil {
 		return nil, fmt.Errorf("trial: %w", err)
 	}
+	return record(p, s, k.Plan(p), nil)
+}
+
+// RecordQuick is Record with the kind's quick plan, where it has one, ended as
+// soon as enough is known: what a person gets who asks for nothing else.
+func RecordQuick(p *profiles.Profile, s kinds.Simulated, c kind.Conditions) (*Recording, error) {
+	k, err := kinds.Named(p.Kind)
+	if err != nil {
+		return nil, fmt.Errorf("trial: %w", err)
+	}
+	if q, ok := k.(kind.Quick); ok {
+		return record(p, s, q.Quick(p), &judge.Decider{Profile: p, Kind: k, Conditions: c})
+	}
+	return record(p, s, k.Plan(p), nil)
+}
+
+func record(p *profiles.Profile, s kinds.Simulated, plan kind.Plan, d *judge.Decider) (*Recording, error) {
 	options, err := kinds.Bench(p, s)
 	if err != nil {
 		return nil, fmt.Errorf("trial: %w", err)
@@ -60,7 +78,11 @@ func Record(p *profiles.Profile, s kinds.Simulated) (*Recording, error) {
 	}
 	defer r.Close()
 	name := fmt.Sprintf("sim-%d", s.Seed)
-	out, err := run.Run(context.Background(), r, k.Plan(p), p, run.Options{Unit: name, Program: "simulation"})
+	o := run.Options{Unit: name, Program: "simulation"}
+	if d != nil {
+		o.Decider = d
+	}
+	out, err := run.Run(context.Background(), r, plan, p, o)
 	if err != nil {
 		return nil, fmt.Errorf("trial: unit %s of profile %s with fault %q at %g: %w", name, p.Name, s.Fault, s.Severity, err)
 	}

@@ -27,6 +27,9 @@ type Study struct {
 	Seed       uint64 // every trial draws its unit and its bench from here
 	Workers    int    // 0: one a core
 	Conditions kind.Conditions
+	// Whole carries out the whole plan of every test; without it a test ends
+	// when enough is known, as a person's does who asks for nothing else.
+	Whole bool
 	// Perturb changes the simulator's own constants in every unit, good or
 	// faulty. Only a profile learned from such units fits them.
 	Perturb kinds.Perturbation
@@ -116,7 +119,12 @@ func (s Study) try(t *Trial) error {
 		return fmt.Errorf("trial: %w", err)
 	}
 	start := time.Now()
-	rec, err := Record(p, t.Simulated)
+	var rec *Recording
+	if s.Whole {
+		rec, err = Record(p, t.Simulated)
+	} else {
+		rec, err = RecordQuick(p, t.Simulated, s.Conditions)
+	}
 	if err != nil {
 		return err
 	}

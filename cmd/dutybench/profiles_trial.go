@@ -21,21 +21,21 @@ import (
 
 // trialFlags are what a person says about a study.
 type trialFlags struct {
-	faults      []string
-	severities  []float64
-	units, good int
-	seed        uint64
-	jobs        int
-	json, quick bool
-	plot        string
+	faults            []string
+	severities        []float64
+	units, good       int
+	seed              uint64
+	jobs              int
+	json, first, full bool
+	plot              string
 }
 
 // The sizes of a study: usual ends in about a minute or two on two cores,
-// quick in some ten seconds. Eight of eight units say that at most 37 % are
+// a first look in some ten seconds. Eight of eight units say that at most 37 % are
 // missed (Clopper and Pearson, 95 %), forty of forty at most 9 %.
 var (
 	usualTrial = trialFlags{severities: []float64{0.25, 0.5, 0.75, 1}, units: 8, good: 100}
-	quickTrial = trialFlags{severities: []float64{0.5, 1}, units: 2, good: 20}
+	firstLook  = trialFlags{severities: []float64{0.5, 1}, units: 2, good: 20}
 )
 
 // mostTrials bounds a study: each trial is kept until the end.
@@ -56,12 +56,12 @@ Each unit goes the whole way: simulated rig, plan, trace, file, judge. The
 units are of the simulated size nearest to the profile's; what is found holds
 for real units as far as these are like them. More units make the intervals
 narrower. Ctrl-C ends the study and prints what is done so far.`,
-		Example: `  dutybench profiles trial aux-pump-60w --quick
+		Example: `  dutybench profiles trial aux-pump-60w --first-look
   dutybench profiles trial my-pump.toml --fault drag --fault rub --severities 0.2,0.3,0.4,0.5 --units 40
   dutybench profiles trial aux-pump-60w --units 40 --good 300 --plot missed.svg`,
 		Args: one("profile, by name or file"),
 		RunE: a.do(func(c *cobra.Command, args []string) error {
-			if f.quick {
+			if f.first {
 				f.shrink(c.Flags().Changed)
 			}
 			return a.trial(c.Context(), f, args[0])
@@ -77,20 +77,21 @@ narrower. Ctrl-C ends the study and prints what is done so far.`,
 	fl.IntVar(&f.jobs, "jobs", 0, "`N` tests at once (default: one a core)")
 	fl.BoolVar(&f.json, "json", false, "print one JSON object")
 	fl.StringVar(&f.plot, "plot", "", "draw the rates against severity to `FILE`, as SVG")
-	fl.BoolVar(&f.quick, "quick", false, fmt.Sprintf("a first look: %d units, %d good ones, severities 0.5 and 1, where not said otherwise", quickTrial.units, quickTrial.good))
+	fl.BoolVar(&f.full, "full", false, "run every test's whole plan, as run --full does; without it each ends when enough is known")
+	fl.BoolVar(&f.first, "first-look", false, fmt.Sprintf("a first look: %d units, %d good ones, severities 0.5 and 1, where not said otherwise", firstLook.units, firstLook.good))
 	return c
 }
 
 // shrink makes a first look of what was not said.
 func (f *trialFlags) shrink(said func(flag string) bool) {
 	if !said("severities") {
-		f.severities = quickTrial.severities
+		f.severities = firstLook.severities
 	}
 	if !said("units") {
-		f.units = quickTrial.units
+		f.units = firstLook.units
 	}
 	if !said("good") {
-		f.good = quickTrial.good
+		f.good = firstLook.good
 	}
 }
 
@@ -147,7 +148,7 @@ func (a *app) trial(ctx context.Context, f trialFlags, nameOrPath string) error 
 		}
 	}
 	s := trial.Study{Profiles: []*profiles.Profile{p}, Faults: f.faults, Severities: f.severities,
-		Units: f.units, Good: f.good, Seed: f.seed, Workers: cmp.Or(f.jobs, runtime.GOMAXPROCS(0))}
+		Units: f.units, Good: f.good, Seed: f.seed, Whole: f.full, Workers: cmp.Or(f.jobs, runtime.GOMAXPROCS(0))}
 	if len(s.Faults) == 0 {
 		for _, x := range kinds.Faults(p.Kind) {
 			s.Faults = append(s.Faults, x.Name)

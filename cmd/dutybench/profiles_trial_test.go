@@ -154,13 +154,13 @@ func TestTrialRefuses(t *testing.T) {
 }
 
 // A first look is small where nothing else was said.
-func TestTrialQuick(t *testing.T) {
+func TestTrialFirstLook(t *testing.T) {
 	f := usualTrial
 	f.units = 5
 	f.shrink(func(flag string) bool { return flag == "units" })
 	assert.Equal(t, 5, f.units)
-	assert.Equal(t, quickTrial.good, f.good)
-	assert.Equal(t, quickTrial.severities, f.severities)
+	assert.Equal(t, firstLook.good, f.good)
+	assert.Equal(t, firstLook.severities, f.severities)
 }
 
 func TestRoughly(t *testing.T) {
