@@ -5,15 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"strconv"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
-	"dutybench/bench/judge"
 	"dutybench/bench/kind"
-	"dutybench/bench/record"
 	"dutybench/bench/rig"
 	"dutybench/bench/run"
 	"dutybench/profiles"
@@ -192,67 +188,6 @@ type test struct {
 	plan    kind.Plan
 	decider run.Decider   // nil: the plan is carried out whole
 	rested  time.Duration // since this unit was last tested; 0 not known
-}
-
-func (t *test) conditions() kind.Conditions {
-	return kind.Conditions{Primed: t.flags.primed, Purpose: kind.Purpose(t.flags.purpose)}
-}
-
-// choosePlan is the plan that the flags ask for.
-func (t *test) choosePlan() error {
-	f := t.flags
-	t.plan = t.kind.Plan(t.profile)
-	switch {
-	case f.soak > 0:
-		k, ok := t.kind.(kind.Soaker)
-		if !ok {
-			return usage("--soak: a %s has no plan for a soak; leave it out", t.profile.Kind)
-		}
-		t.plan = k.Soak(t.profile, time.Duration(f.soak*float64(time.Minute)))
-	case f.full || kind.Purpose(f.purpose) == kind.Return:
-		// Never early: a return is tested whole, whatever its first steps show.
-	default:
-		if k, ok := t.kind.(kind.Quick); ok {
-			t.plan = k.Quick(t.profile)
-			t.decider = &judge.Decider{Profile: t.profile, Kind: t.kind, Conditions: t.conditions()}
-		}
-	}
-	return nil
-}
-
-// findRest looks up when this unit was last tested here.
-func (t *test) findRest() {
-	if t.flags.unit == "" {
-		return
-	}
-	entries, err := t.store.List(record.Filter{Unit: t.flags.unit})
-	if err != nil {
-		return // a store that cannot be read is told when the record is kept
-	}
-	for _, e := range entries {
-		if d := t.now().Sub(e.When); d > 0 && (t.rested == 0 || d < t.rested) {
-			t.rested = d
-		}
-	}
-}
-
-// circumstances go into the trace.
-func (t *test) circumstances() []trace.Entry {
-	var out []trace.Entry
-	add := func(key, value string) {
-		if value != "" {
-			out = append(out, trace.Entry{Key: key, Value: strings.Join(strings.Fields(value), " ")})
-		}
-	}
-	add(trace.KeyDate, t.now().Format(time.RFC3339))
-	add(trace.KeyPartRevision, t.flags.part)
-	add(trace.KeyFilling, t.flags.filling)
-	add(trace.KeyFluid, t.flags.fluid)
-	add(trace.KeyFixture, t.flags.fixture)
-	if t.rested > 0 {
-		add(trace.KeyRested, strconv.FormatFloat(math.Round(t.rested.Seconds()), 'f', -1, 64))
-	}
-	return out
 }
 
 // drive carries out the plan. The supply is off when it returns.
