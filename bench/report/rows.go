@@ -10,16 +10,7 @@ import (
 
 // findingRows is the findings in words, and what the signs in them mean.
 func findingRows(fs []result.Finding) (rows []findingRow, words string) {
-	k, sameK := 0.0, true
-	for _, f := range fs {
-		if f.Uncertainty == nil || f.K == 0 {
-			continue
-		}
-		if k != 0 && f.K != k {
-			sameK = false
-		}
-		k = f.K
-	}
+	k, sameK := usualK(fs)
 	for _, f := range fs {
 		value, u := valueWords(f)
 		row := findingRow{
@@ -39,7 +30,7 @@ func findingRows(fs []result.Finding) (rows []findingRow, words string) {
 		if f.Spread != nil && value != plot.None {
 			notes = append(notes, plot.Digits(*f.Spread, 2)+" standard deviations off good units.")
 		}
-		if !sameK && u != "" && f.K != 0 {
+		if u != "" && f.K != 0 && plot.Short(f.K, 3) != plot.Short(k, 3) {
 			notes = append(notes, "k = "+plot.Short(f.K, 3)+".")
 		}
 		row.Note = strings.Join(notes, " ")
@@ -47,12 +38,28 @@ func findingRows(fs []result.Finding) (rows []findingRow, words string) {
 	}
 	if k != 0 {
 		words = "± is the expanded uncertainty"
-		if sameK {
-			words += ", k = " + plot.Short(k, 3)
+		words += ", k = " + plot.Short(k, 3)
+		if !sameK {
+			words += " where no other is given"
 		}
 		words += "."
 	}
 	return rows, words
+}
+
+// usualK is the coverage factor that most findings have, and whether all do.
+func usualK(fs []result.Finding) (k float64, all bool) {
+	seen, most := map[string]int{}, 0
+	for _, f := range fs {
+		if f.Uncertainty == nil || f.K == 0 {
+			continue
+		}
+		s := plot.Short(f.K, 3)
+		if seen[s]++; seen[s] > most {
+			most, k = seen[s], f.K
+		}
+	}
+	return k, len(seen) < 2
 }
 
 func toneOf(o result.Outcome) string {
