@@ -41,16 +41,20 @@ const (
 // switch-on; an opening burst of 0.2 s; ripple and noise; supply 12 V less
 // 0.05 Ω·I; current in steps of 0.1 mA and voltage of 1 mV, as 16-bit
 // converters give them.
-func sweep(unit int) []byte {
+func sweep(unit int) []byte { return slowSweep(unit, 1) }
+
+// slowSweep is a sweep whose steps last so many times as long.
+func slowSweep(unit int, slower float64) []byte {
+	rows := int(sweepRows * slower)
 	r := rand.New(rand.NewPCG(7, uint64(unit)))
 	k := 4.5 * (1 + 0.02*r.NormFloat64())
 	friction := 0.12 * (1 + 0.1*r.NormFloat64())
-	b := make([]byte, 0, sweepRows*28)
+	b := make([]byte, 0, rows*28)
 	b = fmt.Appendf(b, "# trace: 1\n# unit: A-%04d\n# kind: pump\n# supply_nominal_V: 12\nt_s,duty_pct,current_A,supply_V\n", unit)
 	state := 0.0
-	for i := range sweepRows {
+	for i := range rows {
 		t := float64(i) / sweepRate_Hz
-		duty := dutyAt(t)
+		duty := dutyAt(t / slower)
 		d := duty / 100
 		aim := 0.0
 		if duty > 0 {
@@ -61,7 +65,7 @@ func sweep(unit int) []byte {
 		switch {
 		case t < 0.0005:
 			x = 20
-		case t >= 2.1 && t < 2.3:
+		case t >= 2*slower+0.1 && t < 2*slower+0.3:
 			x += 1.5
 		}
 		if duty > 0 {

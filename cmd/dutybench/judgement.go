@@ -37,9 +37,13 @@ type told struct {
 }
 
 // all judges several traces at once and prints them in their order. A trace
-// is in memory only while it is judged: at most as many as jobs.
+// is in memory only while it is judged: at most as many as jobs, each in the
+// place of one before.
 func (j *judgement) all(traces []string) error {
-	places := make(chan struct{}, j.flags.jobs) // free to judge
+	places := make(chan *trace.Reader, j.flags.jobs) // free to judge
+	for range j.flags.jobs {
+		places <- &trace.Reader{Unhashed: j.flags.page == ""} // only a page shows the hash
+	}
 	queue := make(chan chan told, j.flags.jobs)
 	stop := make(chan struct{})
 	defer close(stop)
@@ -47,14 +51,15 @@ func (j *judgement) all(traces []string) error {
 		defer close(queue)
 		for _, path := range traces {
 			answer := make(chan told, 1)
+			var place *trace.Reader
 			select {
-			case places <- struct{}{}:
+			case place = <-places:
 			case <-stop:
 				return
 			}
 			go func() {
-				defer func() { <-places }()
-				answer <- j.one(path)
+				defer func() { places <- place }()
+				answer <- j.one(path, place)
 			}()
 			select {
 			case queue <- answer:
@@ -98,9 +103,9 @@ func judgeTrace(tr *trace.Trace, p *profiles.Profile, k kind.Kind, c kind.Condit
 	return judge.Judge(tr, p, k, judge.Options{Conditions: c})
 }
 
-// one judges one trace.
-func (j *judgement) one(path string) told {
-	tr, err := readTrace(path, j.mapping, j.stdin)
+// one judges one trace, which it reads into place.
+func (j *judgement) one(path string, place *trace.Reader) told {
+	tr, err := readTraceWith(place, path, j.mapping, j.stdin)
 	if err != nil {
 		return j.refuse(path, err)
 	}

@@ -42,10 +42,16 @@ func profileText(p *profiles.Profile) ([]byte, error) {
 
 // readTrace reads a trace from a path, or from standard input for "-".
 func readTrace(path string, m *trace.Mapping, stdin io.Reader) (*trace.Trace, error) {
+	return readTraceWith(new(trace.Reader), path, m, stdin)
+}
+
+// readTraceWith is readTrace into the memory of a reader, whose trace before
+// is then gone.
+func readTraceWith(r *trace.Reader, path string, m *trace.Mapping, stdin io.Reader) (*trace.Trace, error) {
 	if path == "-" {
-		return trace.ReadMapped(stdin, path, m)
+		return r.Read(stdin, path, m)
 	}
-	return trace.ReadFileMapped(path, m)
+	return r.ReadFile(path, m)
 }
 
 // readMapping reads a mapping; none for no path.

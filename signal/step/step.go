@@ -42,13 +42,13 @@ const (
 // eighth of a per cent for the shortest step.
 func Find(tr *trace.Trace) []Step {
 	t, duty := tr.Time(), tr.Duty()
-	on := Energised(tr)
+	supply := SupplyOf(tr)
 	tol, measured := tolerance(duty)
 	var steps []Step
 	last := Step{Duty_pct: math.Inf(-1), Up: true}
 	for i := 0; i < len(duty); {
-		end := stretch(duty, on, i, tol, measured)
-		s := Step{From: i, To: end, Supply: on(i)}
+		end, flat := stretch(duty, supply, i, tol, measured)
+		s := Step{From: i, To: end, Supply: supply.On(i)}
 		i = end
 		if !measured {
 			s = trimmed(s, duty, tol/2)
@@ -56,7 +56,10 @@ func Find(tr *trace.Trace) []Step {
 		if s.To-s.From < shortestSamples || t[s.To-1]-t[s.From] < Shortest_s || measured && ramp(duty[s.From:s.To], tol/2) {
 			continue
 		}
-		s.Duty_pct = stat.Mean(duty[s.From:s.To])
+		s.Duty_pct = duty[s.From]
+		if !flat || !exact(s.Duty_pct, s.To-s.From) {
+			s.Duty_pct = stat.Mean(duty[s.From:s.To])
+		}
 		switch {
 		case s.Supply && !last.Supply:
 			s.Up = true
@@ -73,13 +76,41 @@ func Find(tr *trace.Trace) []Step {
 
 // stretch is where the samples end that lie within tol of the level at from,
 // under the same supply. A commanded duty ends it with the first sample that
-// does not; a measured one with the first of several.
-func stretch(duty []float64, on func(int) bool, from int, tol float64, measured bool) int {
-	level, live := duty[from], on(from)
+// does not; a measured one with the first of several. flat says that all of a
+// commanded duty's samples are equal.
+func stretch(duty []float64, supply Supply, from int, tol float64, measured bool) (end int, flat bool) {
+	if measured {
+		return measuredStretch(duty, supply, from, tol), false
+	}
+	level, live := duty[from], supply.On(from)
+	flat = true
+	for i, d := range duty[from+1:] {
+		if d != level {
+			if d > level+tol || d < level-tol {
+				return from + 1 + i, flat
+			}
+			flat = false
+		}
+		if supply.On(from+1+i) != live {
+			return from + 1 + i, flat
+		}
+	}
+	return len(duty), flat
+}
+
+// exact says that the mean of n samples of this duty is the duty to the last
+// bit: a sum of n multiples of 2⁻²⁰ up to 128 needs no rounding.
+func exact(duty_pct float64, n int) bool {
+	const parts = 1 << 20
+	return !math.Signbit(duty_pct) && duty_pct <= 128 && n <= 1<<25 && duty_pct*parts == math.Trunc(duty_pct*parts)
+}
+
+func measuredStretch(duty []float64, supply Supply, from int, tol float64) int {
+	level, live := duty[from], supply.On(from)
 	sum, n := level, 1
 	above, below := 0, 0
 	for i := from + 1; i < len(duty); i++ {
-		if on(i) != live {
+		if supply.On(i) != live {
 			return i
 		}
 		d := duty[i]
@@ -90,15 +121,12 @@ func stretch(duty []float64, on func(int) bool, from int, tol float64, measured 
 			above, below = 0, below+1
 		default:
 			above, below = 0, 0
-			if measured && n < anchorSamples {
+			if n < anchorSamples {
 				sum += d
 				n++
 				level = sum / float64(n)
 			}
 			continue
-		}
-		if !measured {
-			return i
 		}
 		if n := max(above, below); n >= strayInARow {
 			return i + 1 - n

@@ -32,7 +32,7 @@ func sweep(tb testing.TB) []byte {
 	return b
 }
 
-// The pair below is to be run together, on one core:
+// The three below are to be run together, on one core:
 //
 //	go test -run xxx -bench Sweep -cpu 1 ./signal/trace
 
@@ -42,6 +42,18 @@ func BenchmarkSweepRead(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		if _, err := Read(bytes.NewReader(data), "sweep.csv"); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkSweepReadAgain(b *testing.B) {
+	data := sweep(b)
+	b.SetBytes(int64(len(data)))
+	b.ReportAllocs()
+	var r Reader
+	for b.Loop() {
+		if _, err := r.Read(bytes.NewReader(data), "sweep.csv", nil); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -12,32 +12,7 @@ import (
 // text that are not UTF-8 are taken as ISO 8859-1. The hash in the trace is
 // that of the bytes read, not of what the mapping made of them.
 func ReadMapped(src io.Reader, source string, m *Mapping) (*Trace, error) {
-	r := &reader{lines: newLines(src, source), mapping: m, delimiter: ','}
-	if r.size > MaxBytes {
-		return nil, &Error{Source: source, Problem: "the file is larger than 4 GiB",
-			Advice: "cut it into one file per test"}
-	}
-	row, told := r.row, func() {}
-	if m == nil {
-		line, err := r.preamble()
-		if err != nil {
-			return nil, err
-		}
-		if err := r.header(line); err != nil {
-			return nil, err
-		}
-	} else {
-		p, err := r.plan()
-		if err != nil {
-			return nil, err
-		}
-		row, told = p.row, p.tell
-	}
-	if err := r.all(row); err != nil {
-		return nil, err
-	}
-	told()
-	return r.trace(), nil
+	return new(Reader).Read(src, source, m)
 }
 
 // all reads the rows to the end.
@@ -45,6 +20,9 @@ func (r *reader) all(row func([]byte) error) error {
 	r.rowsFrom = r.consumed
 	head := r.number
 	for {
+		if r.mapping == nil {
+			r.plain()
+		}
 		line, err := r.next()
 		if errors.Is(err, io.EOF) {
 			break
@@ -102,9 +80,7 @@ func (r *reader) reserve() error {
 	r.room = r.rows + more
 	for c := range r.columns {
 		if b := &r.columns[c]; !b.isText {
-			values := make([]float64, len(b.values), r.room)
-			copy(values, b.values)
-			b.values = values
+			b.values = append(r.again.column(c, r.room), b.values...)
 		}
 	}
 	return nil
@@ -114,14 +90,13 @@ func (r *reader) reserve() error {
 func (r *reader) trace() *Trace {
 	t := &Trace{Source: r.source, SHA256: r.hash(), Meta: r.comments.entries,
 		Columns: make([]Column, len(r.columns))}
-	var scratch []float64
 	for i := range r.columns {
 		b := &r.columns[i]
 		c := Column{Name: b.name, Values: b.values, Missing: b.missing}
 		if b.isText {
 			c.Values, c.Text = nil, b.text
 		} else {
-			c.Resolution, scratch = resolution(b.values, scratch)
+			c.Resolution, r.again.scratch = resolution(b.values, r.again.scratch)
 		}
 		t.Columns[i] = c
 	}

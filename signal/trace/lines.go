@@ -2,7 +2,6 @@ package trace
 
 import (
 	"bytes"
-	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"hash"
@@ -33,18 +32,14 @@ type lines struct {
 	source     string
 	buf        []byte
 	start, end int
-	number     int   // of the line last returned, from 1
-	consumed   int64 // bytes of all lines returned
-	read       int64 // bytes taken from r
-	size       int64 // of the whole stream, -1 when not known
-	sum        hash.Hash
+	number     int       // of the line last returned, from 1
+	consumed   int64     // bytes of all lines returned
+	read       int64     // bytes taken from r
+	size       int64     // of the whole stream, -1 when not known
+	sum        hash.Hash // nil: not wanted
 	ended      bool
 	cut        bool // the line last returned had no line end
 	fault      error
-}
-
-func newLines(r io.Reader, source string) *lines {
-	return &lines{r: r, source: source, buf: make([]byte, chunk), sum: sha256.New(), size: sizeOf(r)}
 }
 
 // sizeOf is the size of a regular file or of what a buffer holds; -1 for
@@ -116,11 +111,13 @@ func (l *lines) fill() int {
 	rest := copy(l.buf, l.buf[l.start:l.end])
 	l.start, l.end = 0, rest
 	if rest > len(l.buf)/2 {
-		l.buf = append(l.buf, make([]byte, len(l.buf))...)
+		l.buf = append(make([]byte, 0, 2*len(l.buf)+beyond), l.buf...)[:2*len(l.buf)]
 	}
 	n, err := io.ReadAtLeast(l.r, l.buf[rest:], 1)
 	fresh := l.buf[rest : rest+n]
-	l.sum.Write(fresh)
+	if l.sum != nil {
+		l.sum.Write(fresh)
+	}
 	l.read += int64(n)
 	l.end += n
 	switch {
@@ -150,8 +147,13 @@ func (l *lines) stop(fault error, end int) {
 	l.end = bytes.LastIndexByte(l.buf[:end], '\n') + 1
 }
 
-// hash is the SHA-256 of all bytes read so far, hex.
-func (l *lines) hash() string { return hex.EncodeToString(l.sum.Sum(nil)) }
+// hash is the SHA-256 of all bytes read so far, hex; empty when not wanted.
+func (l *lines) hash() string {
+	if l.sum == nil {
+		return ""
+	}
+	return hex.EncodeToString(l.sum.Sum(nil))
+}
 
 // rowsLeft estimates how many lines are still to come from the size of the
 // stream and the lines seen; 0 when the size is not known. from is where the

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -18,17 +17,7 @@ func ReadFile(path string) (*Trace, error) { return ReadFileMapped(path, nil) }
 // ReadFileMapped reads a foreign recording through a mapping; see ReadMapped.
 // A nil mapping reads a trace file.
 func ReadFileMapped(path string, m *Mapping) (*Trace, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		var p *os.PathError
-		if errors.As(err, &p) {
-			err = p.Err
-		}
-		return nil, &Error{Source: path, Problem: "the file cannot be opened", Err: err,
-			Advice: "check the path and its permissions"}
-	}
-	defer f.Close()
-	return ReadMapped(f, path, m)
+	return new(Reader).ReadFile(path, m)
 }
 
 // Read reads a trace in the format that the package comment states. source
@@ -53,6 +42,8 @@ type reader struct {
 	room      int   // rows that the columns have memory for
 	rowsFrom  int64 // offset of the first row
 	warnings  []string
+	lanes     []lane  // see plain
+	again     *Reader // whose memory is used
 }
 
 func (r *reader) bad(problem, advice string) *Error {

@@ -2,6 +2,7 @@ package pump
 
 import (
 	"math"
+	"sync"
 
 	"dutybench/bench/kind"
 	"dutybench/signal/spectrum"
@@ -22,6 +23,9 @@ const (
 	swingPoints = 2048 // longest stretch looked at, after thinning
 )
 
+// analyzers keep their plans from trace to trace; Hann.
+var analyzers = sync.Pool{New: func() any { return new(spectrum.Analyzer) }}
+
 // measureSwing reads drop-outs, lines at shaft speed and unrest from the
 // plateaus of a unit that runs.
 func (d *detail) measureSwing(tr *trace.Trace, m *kind.Measured) {
@@ -32,7 +36,8 @@ func (d *detail) measureSwing(tr *trace.Trace, m *kind.Measured) {
 		return
 	}
 	rest := d.rest()
-	var an spectrum.Analyzer // Hann
+	an := analyzers.Get().(*spectrum.Analyzer)
+	defer analyzers.Put(an)
 	var lines, unrests []float64
 	drops := 0
 	for _, p := range d.plateaus {
@@ -41,7 +46,7 @@ func (d *detail) measureSwing(tr *trace.Trace, m *kind.Measured) {
 		// Low duties are left out: there the current is small against
 		// noise, and a share of it says little.
 		if n == 0 && p.Median_A-rest > 0.1*(d.highest-rest) {
-			if line, unrest, ok := swing(&an, tr, p, rest); ok {
+			if line, unrest, ok := swing(an, tr, p, rest); ok {
 				lines, unrests = append(lines, 100*line), append(unrests, 100*unrest)
 			}
 		}
@@ -129,9 +134,10 @@ func swing(an *spectrum.Analyzer, tr *trace.Trace, p step.Plateau, rest float64)
 	thin := max(1, int(rate/(3*turnHigh_Hz)))
 	n := min(len(x)/thin, swingPoints)
 	x = x[len(x)-n*thin:]
-	y := make([]float64, n)
-	for i := range y {
-		y[i] = stat.Mean(x[i*thin : (i+1)*thin])
+	y := room()
+	defer func() { giveBack(y) }()
+	for i := range n {
+		y = append(y, stat.Mean(x[i*thin:(i+1)*thin]))
 	}
 	s, err := an.Spectrum(y, rate/float64(thin))
 	lo, hi := max(2, int(turnLow_Hz/s.Step_Hz)), min(len(s.Amplitude)-2, int(turnHigh_Hz/s.Step_Hz))
