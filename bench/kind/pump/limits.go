@@ -49,6 +49,10 @@ type rule struct {
 	// bench cannot hold equal from one test to the next.
 	floor, share float64
 	core         bool // without it no unit can pass
+	// home says that the value depends on the bench it was measured on: its
+	// limits hold on those that the good units were measured on, and on no
+	// other.
+	home bool
 	// like is the measurement whose good units count where there are none of
 	// this one; never says that a good unit's is nought, learned or not.
 	like  string
@@ -72,6 +76,9 @@ var rules = []rule{
 	{name: DropOuts, high: true, count: true, about: "gaps in the current while it should run"},
 	{name: Rotation, high: true, log: true, floor: 0.1, share: 0.1, about: "current swinging at one steady rate, as once a turn"},
 	{name: Unrest, high: true, log: true, floor: 0.1, share: 0.1, about: "current swinging without a steady rate"},
+	{name: ShaftSpeed, low: true, high: true, log: true, share: 0.01, about: "speed at the highest duty, counted from the ripple of the current"},
+	{name: Ripple, low: true, high: true, log: true, share: 0.1, home: true, about: "ripple of commutation; it depends on the bench's source and the unit's capacitor"},
+	{name: TurnDepth, high: true, log: true, floor: 0.1, share: 0.1, about: "depth of what comes once a turn"},
 	{name: HoldFall, high: true, log: true, floor: 0.5, share: 0.3, about: "lasting fall of the current while one duty is held"},
 	{name: WarmDrift, low: true, high: true, floor: 1, about: "current at full after a long run against that before"},
 	{name: Restarts, high: true, count: true, never: true, about: "later starts that did not succeed"},
@@ -142,7 +149,12 @@ func (r rule) hold(v *kind.Value, y yardstick, m float64) check {
 	q := y.local(v)
 	c.Note = r.about
 	low, high, spread := math.NaN(), math.NaN(), math.NaN()
-	if good := r.good(y.profile); len(good) >= 2 {
+	good := r.good(y.profile)
+	if r.home && y.elsewhere {
+		good = nil
+		c.Note += "; the good units were measured on another bench, so their limit says nothing here"
+	}
+	if len(good) >= 2 {
 		low, high, spread = r.limits(good, m)
 		own, shared := y.counts(q)
 		spreads := r.distance(q.Value, math.Hypot(own, shared), good)
@@ -157,7 +169,7 @@ func (r rule) hold(v *kind.Value, y yardstick, m float64) check {
 	if l, ok := stated(y.profile, r.name); ok {
 		low, high, spread = l.Low, l.High, math.NaN()
 	}
-	if math.IsNaN(low) && math.IsNaN(high) {
+	if math.IsNaN(low) && math.IsNaN(high) && !(r.home && y.elsewhere) {
 		c.Note += "; the profile states no limit"
 	}
 	y.hold(&c, q, spread, low, high)
@@ -280,6 +292,8 @@ func unitFor(name string) string {
 		return "ohm"
 	case SupplyFold:
 		return "V"
+	case ShaftSpeed:
+		return "rpm"
 	}
 	return "%"
 }

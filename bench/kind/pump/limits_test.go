@@ -167,7 +167,7 @@ func TestEveryFindingHasItsUnit(t *testing.T) {
 	want := map[string]string{
 		SwitchOnCharge: "C", Quiet: "A", StartAttempts: "", StartDelay: "s", StartSettle: "s", StartLevel: "A", StartPeak: "A",
 		Full: "A", Response: "%", Hysteresis: "%", DropOuts: "", Rotation: "%", Unrest: "%", SupplyDrop: "ohm", SupplyFold: "V",
-		HoldFall: "%", WarmDrift: "%", Restarts: "", RestartTrys: "",
+		ShaftSpeed: "rpm", Ripple: "%", TurnDepth: "%", HoldFall: "%", WarmDrift: "%", Restarts: "", RestartTrys: "",
 	}
 	require.Len(t, rules, len(want))
 	for _, r := range rules {

@@ -68,6 +68,7 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	d.measureStart(tr, m)
 	d.measureCurve(m, fullDuty(p))
 	d.measureSwing(tr, m)
+	d.measureRotation(tr, sectionOf(p), m)
 	d.measureWarm(tr, m)
 	d.measureSupply(tr, m)
 	d.missing = measureMissing(tr, p)
