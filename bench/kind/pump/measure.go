@@ -47,6 +47,7 @@ type detail struct {
 	quietU   float64 // standard uncertainty of quiet, A
 	charge   *stat.Quantity
 	stop     float64
+	gaps     []int // drop-outs in each plateau of a unit that ran
 	missing  []missing
 	clamped  float64 // see there
 

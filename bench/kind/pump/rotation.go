@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"dutybench/bench/kind"
 	"dutybench/signal/spectrum"
@@ -37,9 +38,9 @@ const (
 	// leastRun is the least running current over the highest at which a
 	// plateau says anything of its speed.
 	leastRun = 0.01
-	// longest_s of a plateau that is looked at, its end: resolves 0.25 Hz, and
-	// a speed wanders more in longer.
-	longest_s = 4.0
+	// longest_s of a plateau that is looked at, its end: resolves 0.5 Hz, a
+	// twentieth of the slowest turn, and a speed wanders more in longer.
+	longest_s = 2.0
 	// clock is the relative standard uncertainty of the rig's clock: crystals
 	// keep 50 millionths (common practice, no source).
 	clock = 50e-6
@@ -144,9 +145,12 @@ func (d *detail) turnings(tr *trace.Trace) (ts []turning, why string) {
 	rest := d.rest()
 	t, x := tr.Time(), tr.Current()
 	damp := dampingOf(tr)
-	for _, p := range d.plateaus {
+	for i, p := range d.plateaus {
 		run := p.Median_A - rest
-		if run < leastRun*(d.highest-rest) || run < 3*p.Current.U() || d.dropOuts(tr, p, rest) > 0 {
+		if slices.ContainsFunc(d.plateaus[i+1:], func(q step.Plateau) bool { return math.Abs(q.Duty_pct-p.Duty_pct) < 0.5 }) {
+			continue // one plateau a duty, the last and warmest, says as much of the speed as two
+		}
+		if run < leastRun*(d.highest-rest) || run < 3*p.Current.U() || d.gaps[i] > 0 {
 			continue
 		}
 		from := p.Start

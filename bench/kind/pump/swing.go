@@ -40,8 +40,10 @@ func (d *detail) measureSwing(tr *trace.Trace, m *kind.Measured) {
 	defer analyzers.Put(an)
 	var lines, unrests []float64
 	drops := 0
-	for _, p := range d.plateaus {
+	d.gaps = make([]int, len(d.plateaus))
+	for i, p := range d.plateaus {
 		n := d.dropOuts(tr, p, rest)
+		d.gaps[i] = n
 		drops += n
 		// Low duties are left out: there the current is small against
 		// noise, and a share of it says little.
