@@ -34,7 +34,7 @@ type Decider struct {
 
 // GoOn judges the trace so far.
 func (d *Decider) GoOn(partial *trace.Trace, next kind.Step) bool {
-	r, final, err := judged(partial, d.Profile, d.Kind, Options{Conditions: d.Conditions})
+	r, at, err := judged(partial, d.Profile, d.Kind, Options{Conditions: d.Conditions})
 	if err != nil {
 		return true // the whole trace may be judged yet
 	}
@@ -43,15 +43,19 @@ func (d *Decider) GoOn(partial *trace.Trace, next kind.Step) bool {
 	if r.Verdict == result.Pass {
 		return !next.Suffices || r.Risk == nil || d.unusual(r)
 	}
-	if final {
+	switch {
+	case at.final:
 		return false
+	case at.sketchy:
+		return true
 	}
 	return before == nil || !settled(r) || !settled(before) || !alike(r, before)
 }
 
-// unusual says that good units seldom lie as far out as this one.
+// unusual says that good units seldom lie as far out as this one, or that the
+// measurement is not sure of it.
 func (d *Decider) unusual(r *result.Result) bool {
-	return r.Risk.Chance != nil && *r.Risk.Chance < ordinary
+	return r.Risk.Chance != nil && *r.Risk.Chance < ordinary || barely(r.Risk)
 }
 
 // settled says that one cause is as good as sure. A set that this test cannot

@@ -30,16 +30,19 @@ func Judge(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (*resul
 	return r, err
 }
 
-// judged is Judge, and whether the kind says that nothing can follow that
-// would change it.
-func judged(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (res *result.Result, final bool, err error) {
+// state is what the kind says of a test under way: that nothing can follow that
+// would change its result, or that too little is known for one.
+type state struct{ final, sketchy bool }
+
+// judged is Judge, and how far the test has got.
+func judged(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (res *result.Result, at state, err error) {
 	if named, ok := tr.Get(trace.KeyKind); ok && named != "" && named != p.Kind {
-		return nil, false, fmt.Errorf("judge: %s is a trace of a %s and profile %s is for a %s: give a profile of its kind", tr.Source, named, p.Name, p.Kind)
+		return nil, at, fmt.Errorf("judge: %s is a trace of a %s and profile %s is for a %s: give a profile of its kind", tr.Source, named, p.Name, p.Kind)
 	}
 	tr = asCommand(tr, p)
 	m, err := k.Measure(tr, p)
 	if err != nil {
-		return nil, false, fmt.Errorf("judge: %w", err)
+		return nil, at, fmt.Errorf("judge: %w", err)
 	}
 	a := k.Assess(m, p, o.Conditions)
 	r := &result.Result{
@@ -47,8 +50,9 @@ func judged(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (res *
 		Profile:  result.Profile{Name: p.Name, Revision: p.Revision, SHA256: p.SHA256},
 		Findings: a.Findings, Curve: a.Curve, Startup: startup(m),
 		Causes: a.Causes, NotTested: a.NotTested,
-		Warnings: slices.Concat(tr.Warnings, m.Warnings, a.Warnings, a.Lacking),
+		Warnings: slices.Concat(tr.Warnings, m.Warnings, a.Warnings),
 	}
+	r.Early, _ = tr.Get(trace.KeyEnough)
 	r.Unit, _ = tr.Get(trace.KeyUnit)
 	r.Ended, _ = tr.Get(trace.KeyEnded)
 	if p.Learned.Provisional {
@@ -57,16 +61,19 @@ func judged(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (res *
 	if why := wrongSupply(m, p); why != "" && !a.Stark {
 		r.Warnings = append(r.Warnings, why)
 		decideBench(r, why, "set the supply to what the profile asks for, or judge with a profile for this supply")
-		return r, false, nil
+		return r, at, nil
 	}
 	if a.Elsewhere != "" && !a.Stark {
 		decideBench(r, a.Elsewhere, a.ElsewhereNext)
-		return r, false, nil
+		return r, at, nil
 	}
 	decide(r, a, o.Conditions)
+	if r.Verdict != result.Fail {
+		r.Warnings = append(r.Warnings, a.Lacking...)
+	}
 	r.Risk = riskOf(r, a, o.Conditions.Purpose)
 	r.Sentence = sentence(r, a, o.Conditions.Purpose)
-	return r, a.Final, nil
+	return r, state{final: a.Final, sketchy: a.Sketchy}, nil
 }
 
 // asCommand turns a duty column that holds what was on the wire into the

@@ -42,3 +42,12 @@ func riskOf(r *result.Result, a *kind.Assessment, p kind.Purpose) *result.Risk {
 	}
 	return k
 }
+
+// turned is the probability that errors of the measurement turned a pass from
+// which on it is called a bare one (chosen: the 5 % of a guard band).
+const turned = 1 - kind.Sure
+
+// barely says that a pass may be the measurement's.
+func barely(k *result.Risk) bool {
+	return k != nil && k.Measurement != nil && *k.Measurement > turned
+}

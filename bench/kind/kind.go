@@ -116,6 +116,9 @@ type Assessment struct {
 	// Final says that no further step of a plan can change what is wrong: the
 	// unit has had every chance to show a sign of life.
 	Final bool
+	// Sketchy says that the unit runs and too little of its curve is known yet
+	// to weigh causes by it.
+	Sketchy bool
 	// Reached says that something proves that supply and command got to the
 	// unit; a control-board cause needs it.
 	Reached bool
@@ -123,7 +126,8 @@ type Assessment struct {
 	// Chance is the probability, at most, that a good unit lies as far out as
 	// this one in any of them; 1 when nothing is known of good units.
 	Refusal, Chance float64
-	// Unseen are effects that a pass leaves open, each a clause with a size.
+	// Unseen are effects with the size from which nine of ten are refused, each a
+	// clause: a pass leaves smaller ones open.
 	Unseen  []string
 	Carried []string // names of the findings that carry the likeliest cause
 	// Seen is one clause in physical words: what the unit did.

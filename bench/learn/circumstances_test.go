@@ -97,3 +97,35 @@ func TestWhatAllUnitsHaveInCommonIsSaid(t *testing.T) {
 		})
 	}
 }
+
+// A bench that idles at 5 % is read as idling there, not as commanding a run;
+// one that shows no rest, or another in another trace, gives 0.
+func TestRestingDuty(t *testing.T) {
+	tr := func(first float64, amps ...float64) *trace.Trace {
+		out := &trace.Trace{}
+		var ts, d, x []float64
+		for i := range 400 {
+			duty, a := first, amps[0]
+			if i >= 100 {
+				duty, a = 60, 2.0
+			}
+			ts, d, x = append(ts, float64(i)/100), append(d, duty), append(x, a)
+		}
+		out.Columns = []trace.Column{{Name: trace.ColTime, Values: ts}, {Name: trace.ColDuty, Values: d}, {Name: trace.ColCurrent, Values: x}}
+		return out
+	}
+	for _, c := range []struct {
+		name   string
+		traces []*trace.Trace
+		want   float64
+	}{
+		{"rests at 5", []*trace.Trace{tr(5, 0.03), tr(5, 0.04)}, 5},
+		{"rests at 0", []*trace.Trace{tr(0, 0.03)}, 0},
+		{"runs from the first sample on", []*trace.Trace{tr(20, 0.4)}, 0},
+		{"two minds", []*trace.Trace{tr(5, 0.03), tr(10, 0.03)}, 0},
+		{"one step only", []*trace.Trace{tr(60, 2)}, 0},
+		{"none", nil, 0},
+	} {
+		require.Equal(t, c.want, restingDuty(c.traces), c.name)
+	}
+}

@@ -10,21 +10,24 @@ import (
 	"dutybench/bench/kind"
 	"dutybench/profiles"
 	"dutybench/signal/stat"
+	steps "dutybench/signal/step"
 	"dutybench/signal/trace"
 )
 
 // frame is the part of a profile that is not measured current: taken over
 // from Like, or from the traces as far as they tell, with what was assumed
 // said in the notes.
-func frame(units []measured, k kind.Kind, o Options) *profiles.Profile {
+func frame(units []measured, k kind.Kind, o Options, rep *Report) *profiles.Profile {
 	p := &profiles.Profile{}
 	if o.Like != nil {
 		c := *o.Like
 		p = &c
 		p.Stated, p.Good, p.Grid = slices.Clone(o.Like.Stated), nil, nil
+		takeFluid(p, units, rep)
 		p.Notes = append(slices.Clone(o.Like.Notes), "Command, supply, limits and fixture taken over from profile "+o.Like.Name+".")
 	} else {
 		assume(p, units)
+		rep.Notes = append(rep.Notes, fmt.Sprintf("command, supply, limits and fixture are assumed, with a stop command of %g %%: check them before a run, or take them over with --like", p.Command.Stop_pct))
 		p.Section = k.Section()
 		if s, ok := p.Section.(interface{ Unknown() }); ok {
 			s.Unknown()
@@ -89,7 +92,14 @@ func assume(p *profiles.Profile, units []measured) {
 		p.Supply.Low_V = min(p.Supply.Low_V, round(0.95*lowest, 3))
 		p.Supply.High_V = max(p.Supply.High_V, round(1.05*highest, 3))
 	}
-	p.Command = profiles.Command{Type: "pwm", Frequency_Hz: number(trace.KeyPWM, 1000), Tolerance: 0.05, Drive: "open-drain", Stop_pct: 0, Wake_pct: 1, Full_pct: 100}
+	var traces []*trace.Trace
+	for _, u := range units {
+		for _, m := range u.m {
+			traces = append(traces, m.Trace)
+		}
+	}
+	stop := restingDuty(traces)
+	p.Command = profiles.Command{Type: "pwm", Frequency_Hz: number(trace.KeyPWM, 1000), Tolerance: 0.05, Drive: "open-drain", Stop_pct: stop, Wake_pct: stop + 1, Full_pct: 100}
 	p.Limits = profiles.Limits{
 		Current_A: round(1.5*top, 2), Time: 500 * time.Millisecond,
 		Peak_A: round(3*top, 2), Charge_C: 0.1, ChargeTime: 5 * time.Millisecond,
@@ -106,7 +116,56 @@ func assume(p *profiles.Profile, units []measured) {
 		p.Fixture.Fluid = fluid
 	}
 	p.Notes = append(p.Notes,
-		"The traces do not say how the unit is commanded or limited: command, supply range, limits and fixture here are assumed. Check them before a run; they do not enter a judgement of current.")
+		"The traces do not say how the unit is commanded or limited: command, supply range, limits and fixture here are assumed. Check them before a run. Of these only the stop command enters a judgement of current.")
+}
+
+// takeFluid puts what the units ran in, where all traces say the same, in place
+// of what was taken over.
+func takeFluid(p *profiles.Profile, units []measured, rep *Report) {
+	said := ""
+	for _, u := range units {
+		for _, m := range u.m {
+			fluid, _ := m.Trace.Get(trace.KeyFluid)
+			if fluid == "" || said != "" && fluid != said {
+				return
+			}
+			said = fluid
+		}
+	}
+	if said != "" && said != p.Fixture.Fluid {
+		rep.Notes = append(rep.Notes, fmt.Sprintf("the units ran in %q, and the profile taken over says %q: the new profile says what they ran in", said, p.Fixture.Fluid))
+		p.Fixture.Fluid = said
+	}
+}
+
+// restingDuty is the duty at which the units rest with supply on before they
+// run, as all traces show it: the first duty, while hardly any current flows;
+// 0 when a trace shows none.
+func restingDuty(traces []*trace.Trace) float64 {
+	at := math.NaN()
+	for _, tr := range traces {
+		on, duty, x := steps.Energised(tr), tr.Duty(), tr.Current()
+		from := 0
+		for from < len(x) && !on(from) {
+			from++
+		}
+		to := from
+		for to < len(x) && on(to) && duty[to] == duty[from] {
+			to++
+		}
+		// A tenth of the highest running current: an idle board takes a hundredth.
+		if to-from < 10 || to == len(x) || stat.Median(x[from:to]) > stat.Select(slices.Clone(x[to:]), (len(x)-to)*95/100)/10 {
+			return 0
+		}
+		if !math.IsNaN(at) && at != duty[from] {
+			return 0
+		}
+		at = duty[from]
+	}
+	if math.IsNaN(at) {
+		return 0
+	}
+	return at
 }
 
 // round keeps so many significant digits.

@@ -94,7 +94,7 @@ func Learn(traces []*trace.Trace, k kind.Kind, o Options) (*profiles.Profile, *R
 		return nil, nil, fmt.Errorf("learn: the units do not agree with each other, so they cannot all be good ones of one type: %s: check them and give good ones only", strings.Join(rep.LeftOut, "; "))
 	}
 	supply := rows(units, grid, k, o.Like) // those left out count no more
-	p := frame(units, k, o)
+	p := frame(units, k, o, rep)
 	p.Grid = grid
 	p.Good = goodUnits(units)
 	rep.Units = len(units)
@@ -127,6 +127,10 @@ func count(n int) string {
 func gather(traces []*trace.Trace, k kind.Kind, o Options, rep *Report) ([]measured, error) {
 	var units []measured
 	seen := map[string]string{}
+	as := o.Like
+	if as == nil {
+		as = &profiles.Profile{Command: profiles.Command{Stop_pct: restingDuty(traces), Full_pct: 100}}
+	}
 	for _, tr := range traces {
 		if first, twice := seen[tr.SHA256]; twice && tr.SHA256 != "" {
 			rep.Notes = append(rep.Notes, fmt.Sprintf("%s is the same recording as %s and counts once", tr.Source, first))
@@ -136,7 +140,7 @@ func gather(traces []*trace.Trace, k kind.Kind, o Options, rep *Report) ([]measu
 		if named, ok := tr.Get(trace.KeyKind); ok && named != "" && named != k.Name() {
 			return nil, fmt.Errorf("learn: %s is a trace of a %s, and the others are of a %s: give traces of one kind", tr.Source, named, k.Name())
 		}
-		m, err := k.Measure(tr, o.Like)
+		m, err := k.Measure(tr, as)
 		if err != nil {
 			return nil, fmt.Errorf("learn: %w", err)
 		}

@@ -1,6 +1,7 @@
 package record
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -123,4 +124,19 @@ func readFile(path string, most int64) ([]byte, error) {
 		return nil, fmt.Errorf("%s is larger than %d bytes", filepath.Base(path), most)
 	}
 	return data, nil
+}
+
+// Writable says, before a test, whether the store will take its record: the
+// lock can be had and a file be made and removed again.
+func (d *Dir) Writable() error {
+	unlock, err := d.lock()
+	if err != nil {
+		return err
+	}
+	defer unlock()
+	f, err := os.CreateTemp(d.path, "writable-")
+	if err != nil {
+		return fmt.Errorf("record: %s takes no file, so the test could not be kept: %w: free it, or name another store", d.path, err)
+	}
+	return errors.Join(f.Close(), os.Remove(f.Name()))
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"dutybench/bench/plot"
@@ -24,7 +25,7 @@ func purposeWord(p string) string {
 // riskLines say how sure the verdict is, a sentence each.
 func riskLines(r result.Result) []string {
 	k := r.Risk
-	if k == nil || r.Error != "" {
+	if k == nil || r.Error != "" || r.Exit() == 5 {
 		return nil
 	}
 	var out []string
@@ -47,7 +48,7 @@ func riskLines(r result.Result) []string {
 		add("Of good units the whole test, all findings together, refuses %s on average over profiles.", rare(k.Refusal))
 	}
 	if len(k.Unseen) > 0 {
-		add("A pass leaves open, as nine of ten such units would not be refused: %s.", list(plainAll(k.Unseen)))
+		add("From these sizes on nine of ten such units are refused, and smaller ones may pass: %s.", list(plainAll(k.Unseen)))
 	}
 	return out
 }
@@ -58,9 +59,15 @@ func rare(p float64) string {
 	case p <= 1e-6:
 		return "under one in a million"
 	case p < 0.001:
-		return "at most one in " + plot.Short(1/p, 2)
+		return fmt.Sprintf("at most one in %.0f", twoDigits(1/p))
 	}
 	return "at most " + plot.Short(100*p, 2) + " %"
+}
+
+// twoDigits rounds to two significant digits.
+func twoDigits(x float64) float64 {
+	f := math.Pow(10, math.Floor(math.Log10(x))-1)
+	return math.Round(x/f) * f
 }
 
 // explain writes the uncertainty budget of every finding: where each part

@@ -73,6 +73,9 @@ func cautions(in Input) []string {
 	if r.Ended != "" {
 		out = append(out, "The test ended before its plan did: "+sentence(r.Ended))
 	}
+	if r.Early != "" {
+		out = append(out, "Ended early: "+lower(sentence(r.Early))+" --full runs the whole plan.")
+	}
 	if r.Exit() == 5 {
 		out = append(out, "The fault lies on the bench's side, so this test says nothing about the unit.")
 	}

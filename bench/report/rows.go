@@ -17,6 +17,9 @@ func findingRows(fs []result.Finding) (rows []findingRow, words string) {
 			Name: named(f.Name), Value: value, U: u, Unit: plot.Plain(f.Unit),
 			Limits: limitWords(f.Low, f.High), Result: outcomeWord(f.Result), Tone: toneOf(f.Result),
 		}
+		if f.Result == result.Passed && f.Low == nil && f.High == nil {
+			row.Result, row.Tone = "no limit", "open"
+		}
 		if value == plot.None {
 			row.Unit = ""
 			if f.Low == nil && f.High == nil {

@@ -99,8 +99,8 @@ type Risk struct {
 	// Chance is the probability, at most, that a good unit lies as far out as
 	// this one in any finding.
 	Chance *float64 `json:"good_as_far,omitempty"`
-	// Unseen are the effects that a pass leaves open, each a clause with its
-	// size: smaller ones are refused in fewer than nine of ten units.
+	// Unseen are effects with the size from which on nine of ten units are
+	// refused, each a clause: a pass leaves smaller ones open.
 	Unseen []string `json:"unseen,omitempty"`
 }
 
@@ -179,7 +179,10 @@ type Result struct {
 	Startup  Startup   `json:"startup"`
 	Warnings []string  `json:"warnings"`
 	// Ended says why the test ended before its plan did; empty otherwise.
-	Ended  string `json:"ended,omitempty"`
+	Ended string `json:"ended,omitempty"`
+	// Early says at which step a test was meant to end, as no further one was
+	// expected to change the verdict; empty when the plan was carried out.
+	Early  string `json:"ended_early,omitempty"`
 	Record string `json:"record,omitempty"`
 	// Error is set, and the rest empty, when the trace could not be read.
 	Error string `json:"error,omitempty"`

@@ -20,7 +20,7 @@ func (x *runner) ask(i int, s kind.Step) {
 	if i == 0 || x.o.Decider == nil || !s.Ask || x.asked != nil {
 		return
 	}
-	q := &question{before: fmt.Sprintf("Enough was known before step %d (%s).", i+1, s.Name),
+	q := &question{before: fmt.Sprintf("Enough was known before step %d of %d (%s).", i+1, len(x.plan.Steps), s.Name),
 		answer: make(chan bool, 1), failed: make(chan struct{})}
 	partial := x.trace() // what is appended from here on lies beyond its columns
 	go func() {

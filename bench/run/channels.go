@@ -99,7 +99,7 @@ func (x *runner) meta() []trace.Entry {
 		add(trace.KeyThinned, num(d.Seconds()))
 	}
 	add(trace.KeyEnded, x.ended())
-	add("x-enough", x.out.Enough)
+	add(trace.KeyEnough, x.out.Enough)
 	add(trace.KeyLost, strconv.Itoa(x.lost))
 	add(trace.KeyRig, x.rig.Name)
 	m = append(m, x.o.Circumstances...)

@@ -38,7 +38,7 @@ func TestDecider(t *testing.T) {
 	b := newBench(t, steady, nil)
 	d := &upTo{step: "hold"}
 	out := b.carry(t, asking(), Options{Decider: d})
-	assert.Equal(t, "Enough was known before step 4 (hold).", out.Enough)
+	assert.Equal(t, "Enough was known before step 4 of 6 (hold).", out.Enough)
 	assert.Empty(t, out.Ended, "an end that was meant is none before its time")
 	require.Len(t, d.seen, 3)
 	assert.Less(t, d.seen[1], d.seen[2])
@@ -87,7 +87,7 @@ func TestDeciderThinksWhileTheTestGoesOn(t *testing.T) {
 			}
 		}})
 		require.True(t, told)
-		assert.Equal(t, "Enough was known before step 2 (quiet).", out.Enough)
+		assert.Equal(t, "Enough was known before step 2 of 6 (quiet).", out.Enough)
 		assert.Equal(t, 1, d.asked)
 		lost, _ := out.Trace.Number(trace.KeyLost)
 		assert.Zero(t, lost)

@@ -38,12 +38,15 @@ func merge(r result.Result, out *run.Outcome) result.Result {
 	switch {
 	case len(out.Faults) > 0:
 		f := out.Faults[0]
+		if r.Cause != nil && r.Exit() == 5 {
+			break // the trace says it too, and from more than the last samples
+		}
 		for _, other := range out.Faults[1:] {
 			r.Warnings = append(r.Warnings, other.Sentence)
 		}
 		undecide(&r, f.Sentence, f.Next)
 		r.Cause = &f.Cause
-		r.Causes = []result.CauseProbability{{Cause: f.Cause, Probability: 1, For: []string{f.Sentence}}}
+		r.Causes = []result.CauseProbability{{Cause: f.Cause, Probability: sure, For: []string{f.Sentence}}, {Cause: otherSide(f.Cause), Probability: 1 - sure}}
 	case out.Trip != nil:
 		stopped := out.Trip.Rule == guard.StopPressed || out.Trip.Rule == guard.Cancelled || out.Trip.Rule == guard.Panicked
 		if stopped || r.Verdict == result.Pass || r.Cause == nil {
@@ -53,6 +56,17 @@ func merge(r result.Result, out *run.Outcome) result.Result {
 		undecide(&r, out.Ended, "Run the whole test.")
 	}
 	return r
+}
+
+// sure is how sure a fault that the bench saw itself is: never wholly.
+const sure = 0.995
+
+// otherSide is the other of the bench's two sides.
+func otherSide(c result.Cause) result.Cause {
+	if c == result.Wiring {
+		return result.Bench
+	}
+	return result.Wiring
 }
 
 // undecide leaves a result without verdict on the unit, and without a cause.

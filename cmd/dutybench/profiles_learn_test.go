@@ -63,10 +63,11 @@ func TestLearnSaysWhatTheUnitsHaveInCommon(t *testing.T) {
 	require.Len(t, o, 1)
 	for key, want := range map[string]any{
 		"file": d.path("new.toml"), "name": "new", "kind": "pump", "units": 6.0, "provisional": true, "days": 1.0, "fillings": 1.0, "current_gain_u": 0.002,
-		"part_revisions": []any{"C"}, "rigs": []any{"bench-2"}, "left_out": []any{}, "unusual": []any{}, "notes": []any{}, "confidence": 0.95,
+		"part_revisions": []any{"C"}, "rigs": []any{"bench-2"}, "left_out": []any{}, "unusual": []any{}, "confidence": 0.95,
 	} {
 		assert.Equal(t, want, o[0][key], key)
 	}
+	assert.Contains(t, o[0]["notes"].([]any)[0], "assumed")
 	intervals := o[0]["intervals"].([]any)
 	require.NotEmpty(t, intervals)
 	for _, x := range intervals {

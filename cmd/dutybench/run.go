@@ -13,6 +13,7 @@ import (
 	"dutybench/bench/rig"
 	"dutybench/bench/run"
 	"dutybench/profiles"
+	"dutybench/signal/matter"
 	"dutybench/signal/trace"
 )
 
@@ -133,6 +134,9 @@ func (a *app) run(ctx context.Context, f runFlags) error {
 	if f.list {
 		return a.listFaults(p.Kind, f.width)
 	}
+	if matter.OtherFluid(f.fluid, p.Fixture.Fluid) {
+		return usage("--fluid %s: profile %s was learned in %s, so nothing could be decided: fill the bench with that, or name a profile for this fluid", f.fluid, p.Name, p.Fixture.Fluid)
+	}
 	for _, path := range []string{f.page, f.trace} {
 		if path != "" && path != "-" {
 			if err := writable(path); err != nil {
@@ -147,6 +151,9 @@ func (a *app) run(ctx context.Context, f runFlags) error {
 	store, err := a.openStore()
 	if err != nil {
 		return err
+	}
+	if err := store.Writable(); err != nil {
+		return err // before a test of many minutes, not after it
 	}
 	if f.unit == "" && f.rig == rig.Sim {
 		f.unit = fmt.Sprintf("simulated-%d", f.seed)

@@ -20,7 +20,7 @@ const Format = "1"
 // the circumstances, none of which changes a measurement.
 func annotation(key string) bool {
 	switch key {
-	case "step", "program", "calibration", "serial", "profile",
+	case "step", "program", "calibration", "serial", "profile", KeyEnough,
 		KeyRig, KeyFixture, KeyFluid, KeyFilling, KeyPartRevision, KeyDate:
 		return true
 	}

@@ -22,6 +22,14 @@ type lane struct {
 	rises     bool    // low is the value before
 	binary    bool    // 0 or 1
 	optional  bool    // may be empty
+
+	// A command stays the same for thousands of rows: the cell before, with
+	// what ended it, as the lowest bytes of text, its value and its width.
+	// mask is 0 when there is none to compare with.
+	steady     bool
+	text, mask uint64
+	value      float64
+	width      int
 }
 
 func (b *builder) lane(room int) lane {
@@ -33,9 +41,9 @@ func (b *builder) lane(room int) lane {
 			l.low = b.values[n-1]
 		}
 	case ColDuty, ColLineDuty:
-		l.low, l.high = 0, 100
+		l.low, l.high, l.steady = 0, 100, true
 	case ColSupplyOn:
-		l.low, l.high, l.binary = 0, 1, true
+		l.low, l.high, l.binary, l.steady = 0, 1, true, true
 	}
 	return l
 }
@@ -92,6 +100,12 @@ func plainRows(buf []byte, pos, limit int, lanes []lane, row, room int) (rows, e
 			l := &lanes[c]
 			begin := at
 			x := binary.LittleEndian.Uint64(buf[at:])
+			if l.mask != 0 && x&l.mask == l.text {
+				l.values[row] = l.value
+				at += l.width
+				continue
+			}
+			first := x
 			negative := byte(x) == '-'
 			if negative {
 				at++
@@ -144,6 +158,13 @@ func plainRows(buf []byte, pos, limit int, lanes []lane, row, room int) (rows, e
 			}
 			l.values[row] = v
 			at++
+			if l.steady {
+				l.width, l.mask = at-begin, 0
+				if l.width <= 8 && v == v {
+					l.mask = 1<<(8*l.width) - 1
+					l.text, l.value = first&l.mask, v
+				}
+			}
 		}
 		row++
 		pos = at

@@ -43,6 +43,8 @@ const (
 	// Stretches of a long test may hold means over so many seconds instead of
 	// samples.
 	KeyThinned = "thinned_s"
+	// Before which step enough was known, of a test that was meant to end then.
+	KeyEnough = "enough"
 
 	// Circumstances: when (ISO 8601), which revision of the part, which
 	// filling of the loop, what with, in what, how long after the unit last

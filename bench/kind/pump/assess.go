@@ -31,6 +31,7 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	a := &kind.Assessment{NotTested: notTested, Refusal: refusal(p), Chance: 1}
 	a.Elsewhere, a.ElsewhereNext = r.around.outside()
 	a.Warnings = append(a.Warnings, r.around.unrecorded()...)
+	otherPart(m.Trace, p, a)
 	e := evidence{checks: map[string]*check{}}
 	keep := func(k check) *check {
 		a.Findings = append(a.Findings, k.Finding)
@@ -39,7 +40,7 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 		return &k
 	}
 	e.fit = newCurveFit(r, y)
-	e.fit.blind = !d.supplyKnown
+	e.fit.blind, e.fit.wake = !d.supplyKnown, p.Command.Wake_pct
 	var core []*check
 	for _, ru := range rules {
 		v := m.Get(ru.name)
@@ -71,7 +72,7 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	if s := d.ranFor(m); s > 0 && e.checks[DropOuts].Value != nil {
 		// Events at random: nine of ten such units show one in ln 10 of their
 		// mean interval.
-		a.Unseen = append(a.Unseen, fmt.Sprintf("drop-outs rarer than one in %.0f s", s/math.Ln10))
+		a.Unseen = append(a.Unseen, fmt.Sprintf("drop-outs once in %.0f s", s/math.Ln10))
 	}
 	if v := m.Get(WarmDrift); v != nil && v.Missing == "" {
 		a.Soaked = true
@@ -83,6 +84,7 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	a.Curve = append(a.Curve, outside(m, r)...)
 	e.state = d.state(m, p, r)
 	a.Stark = e.state != ran && e.state != idle
+	a.Sketchy = e.state == ran && !e.fit.ok
 	a.Final = (e.state == nothing || e.state == unpowered) && d.waited(m, p)
 	if e.state == shorted && d.plugReversed(m) {
 		x := 1.0

@@ -56,7 +56,7 @@ func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *p
 	if !ok { // the wire's share of a board's cause came out on top
 		top = ws[0]
 	}
-	a.Seen, a.Disproof, a.NextStep, a.Reusable = d.seen(top, e), top.disproof, top.next, top.reuse
+	a.Seen, a.Disproof, a.NextStep = d.seen(top, e), top.disproof, top.next
 	a.Carried = top.carried(e)
 	for i := range a.Causes {
 		if w, ok := best(ws, a.Causes[i].Cause); ok {
@@ -84,11 +84,47 @@ func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *p
 		a.SeparatedBy = top.next
 	case len(a.Causes) > 1 && a.Causes[0].Probability < separable*a.Causes[1].Probability:
 		a.Inseparable = []result.Cause{a.Causes[0].Cause, a.Causes[1].Cause}
-		a.SeparatedBy = top.next
+		a.SeparatedBy = separates(a.Inseparable, top.next)
 	}
+	a.Reusable = reusable(top.reuse, sums, e.state)
 	if a.Causes[0].Cause == result.Hydraulic && c.Primed {
+		a.Disproof = "a measured flow as good units have it"
 		a.NextStep = "the loop was said to be primed and open: the impeller or its housing has lost its grip on the water; open the hydraulic end"
 	}
+}
+
+// separates is the one further test that tells two causes apart; otherwise is
+// said of a pair for which there is none better.
+func separates(pair []result.Cause, otherwise string) string {
+	has := func(c result.Cause) bool { return slices.Contains(pair, c) }
+	switch {
+	case has(result.Bench):
+		return "test a known-good unit on the same bench: the same again means the bench"
+	case has(result.Wiring):
+		return "measure supply voltage, ground and signal at the unit's own pins while it is commanded to full: missing there means the wiring"
+	case has(result.Hydraulic) && has(result.ControlBoard):
+		return "measure the flow at full: as good units have it means the board, less means the hydraulic side"
+	case has(result.Mechanical):
+		return "with the supply off, turn the rotor by hand: tight or uneven means the mechanics, free means it is not"
+	}
+	return otherwise
+}
+
+// reusable is what of a unit can be used again: not a side that is itself among
+// the causes, and with a word on what did not turn.
+func reusable(parts []string, sums map[result.Cause]float64, s state) (out []string) {
+	const suspect = 0.2 // the other side of the four to one that names a cause alone
+	for _, p := range parts {
+		switch {
+		case p == board && sums[result.ControlBoard] >= suspect,
+			p == mech && sums[result.Mechanical]+sums[result.Hydraulic] >= suspect:
+			continue
+		case p == mech && s != ran:
+			p += ", not shown to turn here"
+		}
+		out = append(out, p)
+	}
+	return out
 }
 
 // seen is what the unit did: the attempts as they were measured, where they

@@ -33,7 +33,7 @@ type contrast struct {
 	low, high bool
 	sign      float64 // 1 for an excess, −1 for a shortfall
 	about     string
-	unseen    string // what a pass leaves open, with room for its size
+	unseen    string // the effect, with room for the size from which it is seen
 	pattern   func(f *curveFit, i int) float64
 }
 
@@ -43,19 +43,19 @@ const shareOfFriction = 0.2
 
 var contrasts = []contrast{
 	{Scale, true, true, 1, "the whole curve too high or too low, in proportion",
-		"a board whose whole curve is off by less than %.2g %%", func(*curveFit, int) float64 { return 1 }},
+		"a board whose whole curve is off by %.2g %%", func(*curveFit, int) float64 { return 1 }},
 	{LowSpeed, false, true, 1, "excess that is largest at low speed, as friction lifts a curve",
-		"friction that lifts the current at low speed by less than %.2g %%", func(f *curveFit, i int) float64 {
+		"friction that lifts the current at low speed by %.2g %%", func(f *curveFit, i int) float64 {
 			w := speed(f.x[i], shareOfFriction)
 			return w * (0.5 + 0.5*w) / f.level[i]
 		}},
 	{HighSpeed, false, true, -1, "shortfall that grows with speed, as missing water lowers a curve",
-		"missing water that lowers the current at full by less than %.2g %%", func(f *curveFit, i int) float64 {
+		"missing water that lowers the current at full by %.2g %%", func(f *curveFit, i int) float64 {
 			w := speed(f.x[i], shareOfFriction)
 			return -w * w * w / f.level[i]
 		}},
 	{FlatTop, false, true, -1, "shortfall of the highest duty against what the rest of the curve asks for: a limit flattens it",
-		"a limit that takes less than %.2g %% off the current at full", func(f *curveFit, i int) float64 {
+		"a limit that takes %.2g %% off the current at full", func(f *curveFit, i int) float64 {
 			if i == len(f.x)-1 {
 				return -1
 			}

@@ -26,6 +26,7 @@ type curveFit struct {
 	ok     bool
 	count  float64
 	blind  bool    // the voltage at the plug was not sampled
+	wake   float64 // duty that wakes a unit, %
 	γ      float64 // of the profile's regulation, 0 unknown
 
 	residual, solved *mat.VecDense
@@ -154,6 +155,10 @@ func (f *curveFit) distance(s shape) float64 {
 		return free
 	case starved:
 		return min(free, f.distance(cap_))
+	case gappy:
+		return f.chi2(func(i int) float64 { return min(0, f.dev[i]) })/2 + price
+	case rubs:
+		return min(f.distance(level), f.distance(drag))
 	case any_:
 		return min(free, f.distance(level))
 	case level:
@@ -181,7 +186,9 @@ func (f *curveFit) distance(s shape) float64 {
 // shifted is the good units' curve at another duty than was commanded: towards
 // full, or towards stop, by a share of the way.
 func (f *curveFit) shifted() float64 {
-	c, _ := minimise(-0.9, 0.9, func(share float64) float64 {
+	// It runs at the lowest of the duties, so what it hears there wakes it.
+	least := max(-0.9, f.wake/f.duty[0]-1)
+	c, _ := minimise(min(least, 0), 0.9, func(share float64) float64 {
 		return f.chi2(func(i int) float64 { return f.heard(i, share) })
 	})
 	return c / 2

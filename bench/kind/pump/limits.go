@@ -1,6 +1,7 @@
 package pump
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -173,8 +174,15 @@ func (r rule) hold(v *kind.Value, y yardstick, m float64) check {
 		c.Note += "; the profile states no limit"
 	}
 	y.hold(&c, q, spread, low, high)
+	if own, _ := y.counts(q); c.Result != result.Failed && !math.IsNaN(spread) && own > r.reach(len(good), m)*spread {
+		// What is known no better than the band is wide says nothing.
+		return check{Finding: result.Finding{Name: r.name, Unit: c.Unit, Result: result.NotMeasured, Note: fmt.Sprintf("known to %.2g %s only, which is wider than good units spread", 2*own, c.Unit)}, core: r.core, chance: 1}
+	}
 	return c
 }
+
+// reach is how many spreads a limit lies out.
+func (r rule) reach(n int, m float64) float64 { return factor(n, m, sides(r)) }
 
 // onSide is the distance where it counts: a value that is limited on one side
 // only says nothing on the other.

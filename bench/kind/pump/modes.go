@@ -29,6 +29,8 @@ const (
 	lead                 // as at a supply that falls with the current, which nobody sampled
 	starved              // cut off at a current, or somehow, as supply gives way
 	changed              // somehow, by no law
+	gappy                // anything less, as gaps lower a mean
+	rubs                 // as drag, or not at all
 	any_                 // somehow or not at all
 )
 
@@ -122,7 +124,7 @@ var modes = []mode{
 		disproof: "a supply at its own limit, or a loop that cannot carry full flow",
 		next:     "repeat with the loop fully open and the water cool; a limit that stays is the board's",
 		reuse:    []string{mech}},
-	{name: "drop-outs", cause: result.ControlBoard, state: ran, shape: any_, needs: []string{DropOuts}, explains: []string{"missing_command_open", "missing_command_low", "missing_command_high", Hysteresis, StartSettle, StartAttempts, StartPeak, HoldFall, WarmDrift, ShaftSpeed, Ripple, TurnDepth}, prior: often,
+	{name: "drop-outs", cause: result.ControlBoard, state: ran, shape: gappy, needs: []string{DropOuts}, explains: []string{"missing_command_open", "missing_command_low", "missing_command_high", Hysteresis, StartSettle, StartAttempts, StartPeak, HoldFall, WarmDrift, ShaftSpeed, Ripple, TurnDepth}, prior: often,
 		seen:     "the current falls to nothing now and then while the command stands, and comes back",
 		disproof: "a supply or signal that drops out at the plug at the same instants",
 		next:     "move the plug and leads while it runs: drop-outs that follow are contacts, the rest are the board's",
@@ -182,7 +184,7 @@ var modes = []mode{
 		disproof: "a curve that falls back to the band when the fluid is warmer or thinner",
 		next:     "with the supply off, turn the rotor by hand and feel for drag; check the fluid is what the profile was learned with",
 		reuse:    []string{board}},
-	{name: "rub", cause: result.Mechanical, state: ran, shape: drag, needs: []string{Rotation, TurnDepth}, explains: []string{DropOuts, Unrest, StartSettle, StartPeak, StartLevel, StartAttempts, Hysteresis, ShaftSpeed, Ripple, TurnDepth}, looks: onceATurn, prior: seldom,
+	{name: "rub", cause: result.Mechanical, state: ran, shape: rubs, needs: []string{Rotation, TurnDepth}, explains: []string{DropOuts, Unrest, StartSettle, StartPeak, StartLevel, StartAttempts, Hysteresis, ShaftSpeed, Ripple, TurnDepth}, looks: onceATurn, prior: seldom,
 		seen:     "the current swings at one steady rate that goes with speed: the rotor rubs once a turn",
 		disproof: "a swing that does not change its rate with the duty",
 		next:     "with the supply off, turn the rotor slowly by hand and feel for one tight spot a turn",
@@ -190,7 +192,7 @@ var modes = []mode{
 	{name: "sticky-start", cause: result.Mechanical, state: ran, shape: level, needs: []string{StartAttempts}, explains: []string{StartSettle, StartPeak, StartLevel, StartDelay, Hysteresis}, looks: wholeTries, prior: seldom,
 		seen:     "the rotor did not turn at the first try and then ran as good ones do: it sticks after rest",
 		disproof: "a first try at less than the usual effort, which would be the board",
-		next:     "let it rest for a day and test again: the first start counts, later ones do not clear it",
+		next:     "open the motor end and clean or replace what sticks; a later start that succeeds does not clear it",
 		reuse:    []string{board}},
 	{name: "water-lost", cause: result.Hydraulic, state: ran, shape: water, explains: []string{Unrest, Rotation, Hysteresis, StartSettle, StartPeak, StartLevel, HoldFall, WarmDrift, ShaftSpeed, Ripple, TurnDepth}, prior: seldom,
 		seen:     "the current is too low, most at high speed: the unit moves too little water, or none",
@@ -235,10 +237,10 @@ var unreached = []mode{
 	{name: "dead-board", cause: result.ControlBoard, state: nothing, prior: often,
 		seen:     "no current at all: either the board is dead or the supply does not reach it",
 		disproof: "supply voltage missing at the unit's own pins while the switch is on",
-		next:     "measure supply voltage and ground at the unit's own pins under load of a test lamp; if they are there, the board is dead",
+		next:     "see that the plug is in and its pins are whole; then measure supply voltage and ground at the unit's own pins under load of a test lamp: if they are there, the board is dead",
 		reuse:    []string{mech}},
 	{name: "open-leads", cause: result.Wiring, state: nothing, prior: seldom,
 		seen:     "no current at all: either the supply does not reach the unit or its board is dead",
 		disproof: "supply voltage present at the unit's own pins",
-		next:     "measure supply voltage and ground at the unit's own pins under load of a test lamp; if they are missing, mend plug and leads"},
+		next:     "see that the plug is in and its pins are whole; then measure supply voltage and ground at the unit's own pins under load of a test lamp: if they are missing, mend plug and leads"},
 }

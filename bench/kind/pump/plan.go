@@ -34,13 +34,17 @@ func begin(p *profiles.Profile, duty float64) []kind.Step {
 
 // end is how every plan ends: what the unit does without a command, where the
 // profile says, and stop.
-func end(p *profiles.Profile, duty float64) (steps []kind.Step) {
+//
+// While the line is let go or held, the duty that the trace states is that of
+// stop: what the unit does then is no answer to a command, also to a reader who
+// does not know the line's columns.
+func end(p *profiles.Profile) (steps []kind.Step) {
 	for _, m := range []struct {
 		name, does string
 		action     kind.Action
 	}{{"missing-open", p.Command.Missing.Open, kind.Release}, {"missing-low", p.Command.Missing.Low, kind.HoldLow}, {"missing-high", p.Command.Missing.High, kind.HoldHigh}} {
 		if m.does != "" {
-			steps = append(steps, kind.Step{Name: m.name, Supply: true, Line: m.action, Command_pct: duty, Min: 2 * time.Second, Max: 3 * time.Second, Good: known})
+			steps = append(steps, kind.Step{Name: m.name, Supply: true, Line: m.action, Command_pct: p.Command.Stop_pct, Min: 2 * time.Second, Max: 3 * time.Second, Good: known})
 		}
 	}
 	return append(steps, kind.Step{Name: "stop", Supply: true, Command_pct: p.Command.Stop_pct, Min: time.Second, Max: 2 * time.Second})
@@ -69,7 +73,7 @@ func (Kind) Plan(p *profiles.Profile) kind.Plan {
 	steps := append(begin(p, low), up(duties[1:])...)
 	steps = append(steps, commandedTo("hold", full, 3*time.Second, 6*time.Second))
 	steps = append(steps, down(duties[:len(duties)-1])...)
-	return kind.Plan{Steps: append(steps, end(p, low)...)}
+	return kind.Plan{Steps: append(steps, end(p)...)}
 }
 
 // quickHold is how long the quick plan holds full command: with the sweep
@@ -92,7 +96,7 @@ func (Kind) Quick(p *profiles.Profile) kind.Plan {
 	steps = append(steps, commandedTo("hold", full, quickHold, quickHold))
 	first, held := len(begin(p, low)), len(steps)
 	steps = append(steps, down(duties[:len(duties)-1])...)
-	steps = append(steps, end(p, low)...)
+	steps = append(steps, end(p)...)
 	for i := range steps {
 		steps[i].Ask, steps[i].Suffices = i >= first, i >= held
 	}
@@ -124,7 +128,7 @@ func (k Kind) Soak(p *profiles.Profile, d time.Duration) kind.Plan {
 	}
 	steps = append(steps, commandedTo("hold", full, 3*time.Second, 6*time.Second))
 	steps = append(steps, down(duties[:len(duties)-1])...)
-	return kind.Plan{Steps: append(steps, end(p, low)...)}
+	return kind.Plan{Steps: append(steps, end(p)...)}
 }
 
 // sweep is the duties of a test, rising: tens from the wake-up duty to full.

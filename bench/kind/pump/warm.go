@@ -23,6 +23,10 @@ const (
 const (
 	// holdBlocks a held duty is cut into to find a lasting fall.
 	holdBlocks = 12
+	// halfPower of the highest running current and more is where a board that
+	// takes power back does so; below, a rotor that is still slowing down is a
+	// larger share.
+	halfPower = 0.5
 	// warming is how long two plateaus at full must lie apart for their
 	// difference to be called drift: a winding's time constant is some tens of
 	// seconds, a board's minutes (common practice, no source).
@@ -54,7 +58,7 @@ func (d *detail) measureFall(tr *trace.Trace, m *kind.Measured) {
 		from := p.From + (p.To-p.From)/3
 		n := p.To - from
 		run := p.Median_A - d.rest()
-		if n < 4*holdBlocks || run <= 0 {
+		if n < 4*holdBlocks || run < halfPower*(d.highest-d.rest()) {
 			continue
 		}
 		level := make([]float64, holdBlocks)
