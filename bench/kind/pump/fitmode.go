@@ -23,6 +23,7 @@ type curveFit struct {
 	// common are errors that all duties share, as in the reference.
 	common []common
 	chol   mat.Cholesky
+	near   mat.Cholesky // for laws that are known twice as well
 	ok     bool
 	count  float64
 	blind  bool    // the voltage at the plug was not sampled
@@ -82,10 +83,16 @@ func newCurveFit(r *reference, y yardstick) *curveFit {
 	f.count = float64(len(f.dev))
 	f.γ = r.supply.γ
 	good := goodCovariance(f.rows)
+	f.ok = f.chol.Factorize(f.covariance(good, mismatch, n, y)) && f.near.Factorize(f.covariance(good, mismatch/2, n, y))
+	return f
+}
+
+// covariance of the deviations when a law is known to a share of its effect.
+func (f *curveFit) covariance(good *mat.SymDense, known float64, n int, y yardstick) *mat.SymDense {
 	cov := mat.NewSymDense(len(f.dev), nil)
 	for i := range f.dev {
 		for j := i; j < len(f.dev); j++ {
-			c := mismatch * mismatch * f.dev[i] * f.dev[j] * math.Exp(-math.Abs(f.x[i]-f.x[j])/alike)
+			c := known * known * f.dev[i] * f.dev[j] * math.Exp(-math.Abs(f.x[i]-f.x[j])/alike)
 			if good != nil {
 				c += good.At(i, j) * (1 + 1/float64(n))
 			}
@@ -100,8 +107,7 @@ func newCurveFit(r *reference, y yardstick) *curveFit {
 			cov.SetSym(i, j, c)
 		}
 	}
-	f.ok = f.chol.Factorize(cov)
-	return f
+	return cov
 }
 
 func byDuty(pts []point) [][]point {
@@ -126,14 +132,16 @@ func goodCovariance(rows [][]float64) *mat.SymDense {
 }
 
 // chi2 is the squared distance of the unit from what a law says.
-func (f *curveFit) chi2(law func(i int) float64) float64 {
+func (f *curveFit) chi2(law func(i int) float64) float64 { return f.distance2(&f.chol, law) }
+
+func (f *curveFit) distance2(chol *mat.Cholesky, law func(i int) float64) float64 {
 	if f.residual == nil { // the two are used again for every law tried
 		f.residual, f.solved = mat.NewVecDense(len(f.dev), nil), mat.NewVecDense(len(f.dev), nil)
 	}
 	for i := range f.dev {
 		f.residual.SetVec(i, f.dev[i]-law(i))
 	}
-	if f.chol.SolveVecTo(f.solved, f.residual) != nil {
+	if chol.SolveVecTo(f.solved, f.residual) != nil {
 		return math.Inf(1)
 	}
 	return mat.Dot(f.residual, f.solved)
@@ -184,12 +192,13 @@ func (f *curveFit) distance(s shape) float64 {
 }
 
 // shifted is the good units' curve at another duty than was commanded: towards
-// full, or towards stop, by a share of the way.
+// full, or towards stop, by a share of the way. No load is in it, which differs
+// from unit to unit: it is known twice as well as the other laws (chosen).
 func (f *curveFit) shifted() float64 {
 	// It runs at the lowest of the duties, so what it hears there wakes it.
 	least := max(-0.9, f.wake/f.duty[0]-1)
 	c, _ := minimise(min(least, 0), 0.9, func(share float64) float64 {
-		return f.chi2(func(i int) float64 { return f.heard(i, share) })
+		return f.distance2(&f.near, func(i int) float64 { return f.heard(i, share) })
 	})
 	return c / 2
 }
