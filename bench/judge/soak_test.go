@@ -6,6 +6,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"dutybench/bench/kind"
 	"dutybench/bench/kind/pump"
 	"dutybench/bench/result"
 )
@@ -46,7 +47,7 @@ func TestComplaintsThatShowOnlyWarm(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			u := good(301)
 			u.warmAt_s, u.warm = c.at_s, c.warm
-			r := judged(t, soak().record(u, 301), p)
+			r := judgedAs(t, soak().record(u, 301), p, kind.Conditions{Primed: true})
 			if c.passes {
 				require.Equal(t, result.Pass, r.Verdict, r.Sentence)
 				assert.Equal(t, result.Passed, find(t, r, pump.Restarts).Result)

@@ -20,6 +20,17 @@ func strange(n int) float64 { return 8 + 40/float64(n) }
 // one type differ by per cents, and only what stands clear of that is strange.
 const leastShare = 0.02
 
+// Times of a start do not spread like currents: a rotor that catches at the
+// second turn instead of the first takes half as long again, and is as good.
+const leastTime = 0.25
+
+func leastOf(unit string) float64 {
+	if unit == "s" {
+		return leastTime
+	}
+	return leastShare
+}
+
 // leaveOut drops units that do not belong, worst first, and says why.
 func leaveOut(units []measured, grid []float64) (good []measured, why []string) {
 	good = units
@@ -37,7 +48,7 @@ func leaveOut(units []measured, grid []float64) (good []measured, why []string) 
 				return
 			}
 			med := stat.Median(xs)
-			sd := max(stat.RobustSD(xs), leastShare*math.Abs(med), floor(unit))
+			sd := max(stat.RobustSD(xs), leastOf(unit)*math.Abs(med), floor(unit))
 			for j, x := range xs {
 				if z := math.Abs(x-med) / sd; z > worst {
 					worst, at = z, of[j]

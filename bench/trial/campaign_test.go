@@ -181,3 +181,39 @@ func BenchmarkSimulatedMinute(b *testing.B) {
 	b.ReportMetric(60*took/long, "all-s/min")
 	b.ReportMetric(long/float64(b.N), "rig-s/test")
 }
+
+// Tests that end when enough is known against whole ones, on the same units:
+// the same rates, and a part of the bench's time. Each rate of the quick tests
+// must lie where the whole ones' interval reaches.
+func TestCampaignQuickAgainstWhole(t *testing.T) {
+	s := trial.Study{Profiles: load(t, "aux-pump-20w", "aux-pump-60w", "aux-pump-130w"), Faults: allFaults(), Seed: 4}
+	switch campaign() {
+	case "full":
+		s.Severities, s.Units, s.Good = []float64{0.5, 1}, 10, 100
+	case "sample":
+		s.Profiles, s.Severities, s.Units, s.Good = s.Profiles[1:2], []float64{1}, 1, 10
+	default:
+		t.Skip("a campaign: set DUTYBENCH_CAMPAIGN to sample or full")
+	}
+	quick := carryOut(t, withProgress(s))
+	s.Whole = true
+	whole := carryOut(t, withProgress(s))
+	for name, rate := range map[string]func(*trial.Table) trial.Rate{
+		"good units refused": func(x *trial.Table) trial.Rate {
+			c := x.Count(trial.Good)
+			return trial.NewRate(c.N-c.Passed, c.N)
+		},
+		"faulty units passed": func(x *trial.Table) trial.Rate {
+			c := x.Count(trial.Faulty)
+			return trial.NewRate(c.Passed, c.N)
+		},
+		"faulty units attributed": func(x *trial.Table) trial.Rate {
+			c := x.Count(trial.Faulty)
+			return trial.NewRate(c.Attributed(), c.N)
+		},
+	} {
+		q, w := rate(quick), rate(whole)
+		t.Logf("%s: quick %s, whole %s", name, q, w)
+		assert.True(t, *q.Low <= *w.High && *w.Low <= *q.High, "%s: quick %s, whole %s", name, q, w)
+	}
+}

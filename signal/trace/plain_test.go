@@ -2,6 +2,7 @@ package trace
 
 import (
 	"bytes"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"runtime"
@@ -73,15 +74,49 @@ func TestPlainRowsAgainstTheStandardLibrary(t *testing.T) {
 // A row that is not plain, first, last or between plain ones, reads and is
 // refused as if it stood alone.
 func TestPlainRowsLeaveTheRest(t *testing.T) {
-	rows := strings.Repeat("1,50,0.25,1,\n", 20)
+	var rows string
+	for i := range 20 {
+		rows += fmt.Sprintf("%g,50,0.25,1,\n", 1+float64(i)/100)
+	}
 	for _, odd := range []string{
 		"", " ", "1,50,0.25,1,,", "1,50,0.25,1,9,", "1,50,0.25,1", "1,50,0.25", "1,,0.25,1,2", "1,50,,1,2", "0.5,50,0,1,2", "1,100.5,0,1,2", "1,-1,0,1,2",
 		"1,50,0,0.5,2", "1,50,0,2,2", "1,50,nan,1,2", "1,50,1e400,1,2", "1,50,0,1,up", `1,50,0,1,"a,b"`, `"1","50",0,1,2`, " 1, 50 ,0,1, 2 ", "+1,50,+.5,1,2",
 		"1,50,1.2.3,1,2", "1,50,--1,1,2", "1,50,-,1,2", "1,50,.,1,2", "1,50,1e5,1,2", "1,50,1e,1,2", "1,50,0x10,1,2", "1,50,1_0,1,2", "# no", "1;50;0;1;2",
 		"1,50,0,1,2\r", "1,50,0\r,1,2", "1,50,0,1,\r", "1,50,\xff,1,2", "1,50,0,1,\xe9", "1,50,1\x00,1,2", "1,50,0,1,9999999999999999999", "1,50,0,1,0.1234567890123456789",
 	} {
-		for _, text := range []string{odd + "\n" + rows, rows + odd + "\n" + rows, rows + odd + "\n", rows + odd} {
+		for _, text := range []string{odd + "\n" + rows, rows + odd + "\n" + rows, rows + odd + "\n", rows + odd, rows + "1.5,60,0,1,\n" + odd + "\n"} {
 			_, _ = bothWays(t, []byte("t_s,duty_pct,current_A,supply_on,note\n"+text))
+		}
+	}
+}
+
+// A command that stays is read once; one that only looks alike, or changes, is
+// not taken for it, wherever its column stands.
+func TestPlainRowsOfACommand(t *testing.T) {
+	for _, duties := range [][]string{
+		{"2", "2", "20", "20", "2", "2.5", "2.5", "25", "2"}, {"12.345678", "12.345678", "12.345679", "12.3456785"}, {"100.0000", "100.0000", "100.00001"},
+		{"1e1", "1e1", "1e0", "1"}, {"0", "-0", "0", "00", "-1"}, {"50", "50", "500", "50"}, {"1234567", "1"}, {"7", "7", "", "7", "7"},
+	} {
+		for _, columns := range []string{"t_s,duty_pct,current_A,line_duty_pct", "line_duty_pct,t_s,current_A,duty_pct", "current_A,line_duty_pct,duty_pct,t_s"} {
+			for _, end := range []string{"\n", "\r\n"} {
+				text := columns + end
+				for i, d := range duties {
+					cells := map[string]string{"t_s": strconv.Itoa(i), "duty_pct": "5", "current_A": "0.5", "line_duty_pct": d}
+					if i >= 2 && d != "" {
+						cells["duty_pct"] = d
+					}
+					for range 3 {
+						for j, name := range strings.Split(columns, ",") {
+							if j > 0 {
+								text += ","
+							}
+							text += cells[name]
+						}
+						text += end
+					}
+				}
+				_, _ = bothWays(t, []byte(text))
+			}
 		}
 	}
 }

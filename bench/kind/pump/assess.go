@@ -189,6 +189,9 @@ func (d *detail) waited(m *kind.Measured, p *profiles.Profile) bool {
 // duty.
 func (d *detail) ran(p *profiles.Profile) bool {
 	expect := running(p)
+	if d.faint {
+		return true
+	}
 	if !d.start.Ran || expect == nil {
 		return d.start.Ran
 	}
@@ -210,6 +213,25 @@ func (d *detail) ran(p *profiles.Profile) bool {
 	}
 	follows := len(d.start.Attempts) == 1 && stat.RankCorrelation(duty, amps) > 0.9 && slices.Max(amps) > 1.5*slices.Min(amps)
 	return 2*n >= of || follows
+}
+
+// followsDuty says that the current of the plateaus goes with the duty as only
+// that of a turning rotor does: rising over five duties or more without one
+// out of place in twenty, by half as much again, each steady. An awake board
+// between attempts draws the same whatever the duty.
+func (d *detail) followsDuty() bool {
+	var duty, amps []float64
+	for _, q := range d.plateaus {
+		above := q.Median_A - d.rest()
+		if above <= 0 || q.SD_A > above/3 {
+			return false
+		}
+		duty, amps = append(duty, q.Duty_pct), append(amps, above)
+	}
+	if len(duty) < 5 {
+		return false
+	}
+	return stat.RankCorrelation(duty, amps) > 0.95 && slices.Max(amps) > 1.5*slices.Min(amps)
 }
 
 // runsUnseen says that a unit whose rest the trace does not hold draws running

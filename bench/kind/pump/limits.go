@@ -68,7 +68,7 @@ var rules = []rule{
 	{name: Quiet, low: true, high: true, floor: 0.001, share: 0.05, about: "current with the stop command"},
 	{name: StartAttempts, high: true, count: true, core: true, about: "tries until the rotor turned"},
 	{name: StartDelay, high: true, floor: 0.02, share: 0.05, about: "from the command to the first attempt"},
-	{name: StartSettle, high: true, floor: 0.05, share: 0.10, about: "from the attempt to a settled current"},
+	{name: StartSettle, high: true, floor: 0.05, share: 0.10, about: "from the first attempt to a settled current"},
 	{name: StartLevel, low: true, high: true, log: true, share: 0.05, about: "mean current in the first tenth of a second of an attempt"},
 	{name: StartPeak, low: true, high: true, log: true, share: 0.05, about: "highest current of the start"},
 	{name: Full, low: true, high: true, log: true, share: least, core: true, about: "current at full command"},

@@ -149,3 +149,17 @@ func atResistance(e evidence) float64 {
 	}
 	return half(min(0, e.clamped-0.75) / 0.15)
 }
+
+// freed and heldBack: what stays flat by a wheel that slips leaves the shaft
+// free to run faster, what a board limits makes it slower. Without a speed
+// neither is told.
+func freed(e evidence) float64    { return speedOff(e, -1) }
+func heldBack(e evidence) float64 { return speedOff(e, 1) }
+
+func speedOff(e evidence, sign float64) float64 {
+	c := e.checks[ShaftSpeed]
+	if c == nil || c.Value == nil || c.n == 0 {
+		return 0
+	}
+	return min(hidden, half(max(0, sign*c.z-calm)))
+}

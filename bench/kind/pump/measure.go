@@ -47,7 +47,9 @@ type detail struct {
 	quietU   float64 // standard uncertainty of quiet, A
 	charge   *stat.Quantity
 	stop     float64
-	gaps     []int // drop-outs in each plateau of a unit that ran
+	settles  float64 // s that good units take from an attempt until they run, 0 not known
+	faint    bool    // it runs, at so little beside its start that attempts cannot be told
+	gaps     []int   // drop-outs in each plateau of a unit that ran
 	missing  []missing
 	clamped  float64 // see there
 
@@ -60,12 +62,13 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 		return nil, fmt.Errorf("pump: %s holds no sample: record the test again", tr.Source)
 	}
 	m := &kind.Measured{Trace: tr}
-	d := &detail{stop: stopDuty(p), quiet: math.NaN(), early: math.NaN(), clamped: math.NaN()}
+	d := &detail{stop: stopDuty(p), quiet: math.NaN(), early: math.NaN(), clamped: math.NaN(), settles: typicalSettle(p)}
 	m.Detail = d
 	d.findStarts(tr, running(p))
 	m.Startup = d.start
 	d.measurePlateaus(tr, p, m)
 	d.measureQuiet(tr, m)
+	d.faint = !d.start.Ran && d.followsDuty()
 	d.measureStart(tr, m)
 	d.measureCurve(m, fullDuty(p))
 	d.measureSwing(tr, m)
@@ -76,6 +79,15 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	measureSurroundings(tr, p, m)
 	gains(tr, m)
 	return m, nil
+}
+
+// typicalSettle is what good units take to settle, the mean, in s; 0 when not
+// known.
+func typicalSettle(p *profiles.Profile) float64 {
+	if p == nil {
+		return 0
+	}
+	return meanOf(p, StartSettle)
 }
 
 // stopDuty is the profile's, else 0.
@@ -153,10 +165,11 @@ func (d *detail) runningFrom(at_s float64) float64 {
 		return math.Inf(1)
 	}
 	a := s.Attempts[len(s.Attempts)-1]
+	from := a.Start_s + d.settles
 	if math.IsNaN(s.Settled_s) {
-		return a.Start_s
+		return from
 	}
-	return max(a.Start_s, s.Settled_s)
+	return max(from, s.Settled_s)
 }
 
 func add(m *kind.Measured, name, unit string, q stat.Quantity) {
@@ -287,6 +300,12 @@ func (d *detail) measureStart(tr *trace.Trace, m *kind.Measured) {
 		}
 		return
 	}
+	if d.faint {
+		for _, n := range starts {
+			miss(m, n, unitFor(n), "the running current is so small beside that of the start that attempts cannot be told from it")
+		}
+		return
+	}
 	dt := 1 / max(tr.Rate(), 1)
 	add(m, StartAttempts, "", stat.Exact(float64(len(s.Attempts))))
 	if len(s.Attempts) == 0 {
@@ -295,7 +314,7 @@ func (d *detail) measureStart(tr *trace.Trace, m *kind.Measured) {
 		}
 		return
 	}
-	first, last := s.Attempts[0], s.Attempts[len(s.Attempts)-1]
+	first := s.Attempts[0]
 	if t0 := tr.Time()[0]; s.Ran && s.Commanded_s <= t0 && first.Start_s-t0 < unseen_s {
 		m.Values = m.Values[:len(m.Values)-1] // attempts before the first sample cannot be counted
 		for _, n := range starts {
@@ -305,7 +324,7 @@ func (d *detail) measureStart(tr *trace.Trace, m *kind.Measured) {
 	}
 	add(m, StartDelay, "s", stat.Quantity{Value: first.Start_s - s.Commanded_s}.With("sampling interval", dt/math.Sqrt(12), 0))
 	if s.Ran && !math.IsNaN(s.Settled_s) {
-		add(m, StartSettle, "s", stat.Quantity{Value: s.Settled_s - last.Start_s}.With("envelope", 0.005/math.Sqrt(12), 0))
+		add(m, StartSettle, "s", stat.Quantity{Value: s.Settled_s - first.Start_s}.With("envelope", 0.005/math.Sqrt(12), 0))
 	} else {
 		miss(m, StartSettle, "s", "the current never settled after a start")
 	}

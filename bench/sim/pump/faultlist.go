@@ -29,7 +29,8 @@ func Faults() []Fault {
 		{Name: "command-lost-off", Side: board, Inseparable: []string{"no-start"},
 			Line: "the board does not hear its signal line and stays off",
 			Half: "deaf, the pull-up still there", Full: "deaf, the pull-up gone too"},
-		{Name: "power-limit", Side: board, Graded: true,
+		// A wheel that slips carries no more either: only a speed or a flow tells.
+		{Name: "power-limit", Side: board, Graded: true, Inseparable: []string{"impeller-lost"},
 			Line: "the board limits the power below what full speed needs",
 			Half: "-0.59 A at full, about 5 sd", Full: "-2.11 A at full, about 16 sd"},
 		{Name: "drop-outs", Side: board, Graded: true,
