@@ -67,6 +67,7 @@ var rooms = []row{
 	{"bench/trial/stranger", []string{"signal/trace"}},
 	{"bench/trial/outsider", []string{"signal/trace"}},
 	{"bench/trial/newcomer", []string{"signal/trace"}},
+	{"bench/trial/latecomer", []string{"signal/trace"}},
 	{"bench/trial", []string{"signal/…", "profiles", "bench/…"}},
 	{"cmd/dutybench", []string{"signal/…", "profiles", "bench/…"}},
 }
