@@ -17,6 +17,7 @@ import (
 	"dutybench/bench/learn"
 	"dutybench/bench/result"
 	"dutybench/bench/trial"
+	"dutybench/bench/trial/latecomer"
 	"dutybench/bench/trial/newcomer"
 	"dutybench/bench/trial/outsider"
 	"dutybench/bench/trial/stranger"
@@ -51,8 +52,19 @@ func outsiders(seed uint64) (out []foreign) {
 	return out
 }
 
-// newcomers are the models of package newcomer, which nobody looked at while
-// the judge was made.
+// latecomers are the models of package latecomer.
+func latecomers(seed uint64) (out []foreign) {
+	for _, m := range latecomer.Models(seed) {
+		f := foreign{name: m.Name(), good: m.Good, faulty: m.Faulty}
+		for _, x := range latecomer.Faults() {
+			f.faults = append(f.faults, foreignFault{x.Name, x.Causes, x.Gross})
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// newcomers are the models of package newcomer.
 func newcomers(seed uint64) (out []foreign) {
 	for _, m := range newcomer.Models(seed) {
 		f := foreign{name: m.Name(), good: m.Good, faulty: m.Faulty}
@@ -240,7 +252,7 @@ const (
 // size supports: that the bar lies within or beyond the 95 % interval.
 func TestCampaignForeign(t *testing.T) {
 	seed := uint64(11)
-	var sets = map[string][]foreign{"stranger": strangers(seed), "outsider": outsiders(seed), "newcomer": newcomers(seed)}
+	var sets = map[string][]foreign{"stranger": strangers(seed), "outsider": outsiders(seed), "newcomer": newcomers(seed), "latecomer": latecomers(seed)}
 	n, each, severities := 2, 1, []float64{1}
 	switch campaign() {
 	case "full":
@@ -252,7 +264,7 @@ func TestCampaignForeign(t *testing.T) {
 			sets[k] = sets[k][:1]
 		}
 	}
-	for _, name := range []string{"stranger", "outsider", "newcomer"} {
+	for _, name := range []string{"stranger", "outsider", "newcomer", "latecomer"} {
 		tallies, calibration := judgeForeign(t, sets[name], seed, n, each, severities)
 		good, gross := show(t, name, tallies)
 		for _, x := range sets[name][0].faults {

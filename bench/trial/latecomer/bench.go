@@ -25,6 +25,10 @@ const (
 	sufferS = 0.02
 )
 
+// riseVS is how fast a supply comes back from its current limit, in V/s of a
+// supply of 12 V; chosen: some millifarads at its output.
+const riseVS = 15
+
 // happen runs a unit through the plan.
 func (m *Model) happen(u *unit, rng *rand.Rand) *series {
 	total := 0.0
@@ -33,7 +37,7 @@ func (m *Model) happen(u *unit, rng *rand.Rand) *series {
 	}
 	n := int((beforeS + total + afterS) / tickS)
 	s := &series{currentA: make([]float64, 0, n), supplyV: make([]float64, 0, n),
-		radS: make([]float64, 0, n), duty: make([]float64, 0, n), onS: beforeS, offS: beforeS + total}
+		radS: make([]float64, 0, n), duty: make([]float64, 0, n), onS: beforeS + rng.Float64()/m.bench.rateHz, offS: beforeS + total}
 	r := newRotor(m, u, rng)
 	volts, currentA, over := u.openV, 0.0, 0.0
 	step, stepEnd := 0, beforeS+m.plan[0].seconds
@@ -98,8 +102,14 @@ func (m *Model) drawn(r *rotor, duty, before float64) (currentA, volts float64) 
 	case u.path == pathOpen || u.fault == boardDead:
 		return 0, u.openV
 	}
+	if u.limitA > 0 {
+		before = min(before+riseVS*tickS*m.volts/12, u.openV)
+	}
 	boardA := r.tick(duty, before)
 	volts = u.terminal(boardA, r.powerW)
+	if u.limitA > 0 {
+		volts = min(volts, before)
+	}
 	currentA = boardA + r.powerW/volts
 	if u.limitA == 0 || currentA <= u.limitA {
 		return currentA, volts
@@ -108,7 +118,7 @@ func (m *Model) drawn(r *rotor, duty, before float64) (currentA, volts float64) 
 	k, ohm := u.magnet(r.windingC), u.copper(r.windingC)
 	for volts > 0.4*m.volts {
 		amp := min(r.motorA, max((reach*volts-k*r.radS)/ohm, 0))
-		if m.law == byVoltage {
+		if m.law == byVoltage && r.state == running {
 			amp = min(r.motorA, max((r.share*volts-k*r.radS)/ohm, 0))
 		}
 		currentA = boardA + (k*r.radS*amp+ohm*amp*amp+u.switching*volts*amp)/volts
@@ -143,7 +153,7 @@ func (m *Model) record(u *unit, rng *rand.Rand) *trace.Trace {
 		}
 		isOn := now >= s.onS && now < s.offS
 		if isOn {
-			i += u.charge(now-s.onS, min(1e-3, 1/b.rateHz))
+			i += u.charge(now-s.onS, 1/b.rateHz)
 		} else if now >= s.offS {
 			i, v = 0, 0
 		}
@@ -226,7 +236,7 @@ func (u *unit) charge(sinceS, apertureS float64) float64 {
 		}
 		return 1 - math.Exp(-t/tau)
 	}
-	if sinceS > 30*tau || u.path != pathSound || u.fault == boardDead {
+	if sinceS > 30*tau+apertureS || u.path != pathSound || u.fault == boardDead {
 		return 0
 	}
 	return coulomb * (given(sinceS) - given(sinceS-apertureS)) / apertureS
@@ -236,14 +246,13 @@ func (u *unit) charge(sinceS, apertureS float64) float64 {
 // what rubs once a turn. It is asked in order of time. The rotor's inertia
 // weakens a torque at shaft frequency by its own time constant.
 func (m *Model) ripple(u *unit, s *series) func(now, stepS float64) float64 {
-	var turn float64
 	lag := u.inertia * u.rOhm / (u.kVs * u.kVs)
 	filterHz := 2500.0
 	if u.inductor {
 		filterHz = 350
 	}
 	weak := func(f, corner float64) float64 { return 1 / math.Sqrt(1+(f/corner)*(f/corner)) }
-	var commute, rub float64
+	var turn, commute, rub float64
 	tick := -1
 	return func(now, stepS float64) float64 {
 		j := min(int(now/tickS), len(s.radS)-1)

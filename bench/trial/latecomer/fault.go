@@ -37,7 +37,7 @@ func Faults() []Fault {
 		return Fault{Name: name, Causes: causes, Graded: true, Line: line}
 	}
 	return []Fault{
-		gross("dead-board", "the board draws nothing at all", onBoard, wiring),
+		gross("dead-board", "the board draws nothing at all", onBoard, wiring, onBench),
 		gross("dead-board-charges", "the board charges, then rests below its sleep and does nothing", onBoard),
 		gross("no-attempt", "the board wakes at the command and never tries", onBoard),
 		gross("open-phase", "one phase carries nothing: the attempts fail", onBoard, mechanical),
@@ -47,7 +47,7 @@ func Faults() []Fault {
 		graded("power-limit", "the board holds its power below what the duty asks", onBoard),
 		gross("drop-outs", "the motor drops out while it runs and is started again", onBoard, wiring),
 		gross("late-start", "the board resets several times before it starts", onBoard),
-		gross("input-short", "a short across the input; the bench cuts", onBoard, wiring),
+		gross("input-short", "a short across the input; the bench cuts", onBoard, wiring, onBench),
 		gross("rotor-seized", "the rotor does not turn", mechanical),
 		graded("dry-friction", "friction that does not depend on speed", mechanical),
 		graded("thick-bearing", "a swollen bearing: friction that rises with speed", mechanical),
@@ -108,7 +108,7 @@ func grow(u *unit, distance, most float64, set func(*unit, float64), of func(*un
 	}
 	from := at(0)
 	low, high := 0.0, most
-	for range 30 {
+	for range 20 {
 		mid := (low + high) / 2
 		if math.Abs(at(mid)-from) < distance {
 			low = mid
@@ -167,7 +167,7 @@ func (m *Model) afflict(u *unit, name string, severity float64, rng *rand.Rand) 
 		}
 	case "air":
 		grow(u, s*m.topA.sd, 0.9, lose, top)
-		u.unsteady = 0.7 * (1 - u.water)
+		u.unsteady = 0.4 * (1 - u.water)
 	case "wheel-slips":
 		grow(u, s*m.topA.sd, 0.97, lose, top)
 	case "dry-loop":
@@ -185,7 +185,7 @@ func (m *Model) afflict(u *unit, name string, severity float64, rng *rand.Rand) 
 	case "supply-limit":
 		if severity > 0 {
 			a := top(u)
-			u.limitA = max(a-s*m.topA.sd, 0.35*a)
+			u.limitA = max(a-s*m.topA.sd, 0.65*a)
 		}
 	default:
 		panic(fmt.Sprintf("latecomer: no fault %q; take a name from Faults", name))

@@ -142,7 +142,7 @@ func (m *Model) steady(u *unit, duty float64) (currentA, supplyV, radS float64) 
 		return u.awakeA + watts(w)/v, w
 	}
 	v := u.openV
-	for range 12 {
+	for range 7 {
 		currentA, radS = at(v)
 		v = u.terminal(u.awakeA, (currentA-u.awakeA)*v)
 	}
