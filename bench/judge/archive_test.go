@@ -166,7 +166,7 @@ func peakMemory_kB() uint64 {
 
 // mostPerSample_B is how many bytes a judgement may allocate for each further
 // sample of a longer trace. A copy of one column takes 8.
-const mostPerSample_B = 40.0
+const mostPerSample_B = 4.0
 
 // A trace twice as long, with the same steps, is judged with the same few
 // allocations: none of them is for a sample. What a judgement needs in

@@ -180,7 +180,7 @@ func even() []result.CauseProbability {
 
 func decideBench(r *result.Result, why, next string) {
 	b := result.Bench
-	r.Verdict, r.Cause = result.Undecided, &b
+	r.Verdict, r.Cause, r.Surroundings = result.Undecided, &b, true
 	r.Causes = []result.CauseProbability{{Cause: b, Probability: 1, For: []string{why}}}
 	r.NextStep = next
 	r.Sentence = "Undecided: " + why + ". Next: " + next + "."

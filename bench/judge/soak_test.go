@@ -79,7 +79,10 @@ func TestFallInAHold(t *testing.T) {
 	}
 	const hold = 0.3 + 1.2 + 2 + 7*0.8 // where the hold at full begins, 1.5 s long
 	never, midst := fall(1e9), fall(hold+0.9)
-	assert.Less(t, *never, 2.0)
+	if never != nil { // else known to less than good units spread, which is as good
+		assert.Less(t, *never, 2.0)
+	}
+	require.NotNil(t, midst)
 	full := good(302)
 	want := 100 * (1 - 3.6/(full.scale*(full.c+full.v+full.h)))
 	assert.InDelta(t, want, *midst, 4)

@@ -116,7 +116,7 @@ func assume(p *profiles.Profile, units []measured) {
 		p.Fixture.Fluid = fluid
 	}
 	p.Notes = append(p.Notes,
-		"The traces do not say how the unit is commanded or limited: command, supply range, limits and fixture here are assumed. Check them before a run. Of these only the stop command enters a judgement of current.")
+		"The traces do not say how the unit is commanded or limited: command, supply range, limits and fixture here are assumed. Check them before a run. Of these the stop command, the nominal supply with its range, and the range of temperature enter a judgement.")
 }
 
 // takeFluid puts what the units ran in, where all traces say the same, in place

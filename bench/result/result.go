@@ -178,6 +178,9 @@ type Result struct {
 	Curve    []Point   `json:"curve"`
 	Startup  Startup   `json:"startup"`
 	Warnings []string  `json:"warnings"`
+	// Surroundings says that nothing was decided because of how or where the
+	// unit was tested.
+	Surroundings bool `json:"surroundings,omitempty"`
 	// Ended says why the test ended before its plan did; empty otherwise.
 	Ended string `json:"ended,omitempty"`
 	// Early says at which step a test was meant to end, as no further one was

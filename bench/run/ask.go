@@ -24,12 +24,15 @@ func (x *runner) ask(i int, s kind.Step) {
 		answer: make(chan bool, 1), failed: make(chan struct{})}
 	partial := x.trace() // what is appended from here on lies beyond its columns
 	go func() {
+		answered := false
 		defer func() {
-			if q.why = recover(); q.why != nil {
+			if q.why = recover(); !answered {
 				close(q.failed)
 			}
 		}()
-		q.answer <- x.o.Decider.GoOn(partial, s)
+		on := x.o.Decider.GoOn(partial, s)
+		q.answer <- on
+		answered = true
 	}()
 	x.asked = q
 }

@@ -181,6 +181,7 @@ func (x *runner) begin(s kind.Step) error {
 }
 
 func (x *runner) change(s state) {
+	x.flush() // a block holds one state only
 	s.from = x.rig.Clock.Now()
 	x.was, x.now = x.now, s
 }

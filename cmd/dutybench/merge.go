@@ -38,11 +38,15 @@ func merge(r result.Result, out *run.Outcome) result.Result {
 	switch {
 	case len(out.Faults) > 0:
 		f := out.Faults[0]
-		if r.Cause != nil && r.Exit() == 5 {
-			break // the trace says it too, and from more than the last samples
-		}
 		for _, other := range out.Faults[1:] {
-			r.Warnings = append(r.Warnings, other.Sentence)
+			r.Warnings = append(r.Warnings, strings.TrimSpace(other.Sentence+" "+other.Next))
+		}
+		if r.Cause != nil && r.Exit() == 5 && len(r.Findings) > 0 && !r.Surroundings {
+			// The trace says the bench's side too, and from more than the last
+			// samples; what to do about the fault itself comes first.
+			r.Warnings = append(r.Warnings, strings.TrimSpace(f.Sentence+" "+f.Next))
+			r.NextStep = f.Next
+			break
 		}
 		undecide(&r, f.Sentence, f.Next)
 		r.Cause = &f.Cause
@@ -73,6 +77,11 @@ func otherSide(c result.Cause) result.Cause {
 func undecide(r *result.Result, why, next string) {
 	r.Verdict, r.Cause, r.Causes = result.Undecided, nil, nil
 	r.Inseparable, r.SeparatedBy, r.Carried, r.Reusable, r.Disproof = nil, "", nil, nil, ""
+	if r.Risk != nil {
+		k := *r.Risk
+		k.Measurement, k.Unseen = nil, nil
+		r.Risk = &k
+	}
 	r.NextStep = next
 	r.Sentence = "Undecided: " + lowered(why)
 	if next != "" {

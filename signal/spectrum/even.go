@@ -5,7 +5,13 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
+
+	"dutybench/signal/stat"
 )
+
+// used is memory that is used again.
+var used = sync.Pool{New: func() any { return new([]float64) }}
 
 // ErrUneven means that samples are too uneven for a spectrum.
 var ErrUneven = errors.New("spectrum: the samples are too uneven for a spectrum")
@@ -28,7 +34,12 @@ func Even(dst, t, x []float64) (grid []float64, rate_Hz float64, err error) {
 	if len(t) != len(x) {
 		return nil, 0, fmt.Errorf("spectrum: %d times for %d samples; give one time each", len(t), len(x))
 	}
-	steps := make([]float64, 0, len(t))
+	room := used.Get().(*[]float64)
+	steps := (*room)[:0]
+	defer func() {
+		*room = steps
+		used.Put(room)
+	}()
 	first, last := -1, -1
 	for i := range t {
 		if !finite(x[i]) {
@@ -48,15 +59,16 @@ func Even(dst, t, x []float64) (grid []float64, rate_Hz float64, err error) {
 	if len(steps) < 7 {
 		return nil, 0, fmt.Errorf("%w: only %d samples at different times; record longer", ErrUneven, len(steps)+min(1, len(t)))
 	}
-	slices.Sort(steps)
-	step := steps[len(steps)/2]
+	step := stat.Select(steps, len(steps)/2)
 	span := t[last] - t[first]
-	if longest := steps[len(steps)-1]; longest > maxGap*step {
+	if longest := slices.Max(steps); longest > maxGap*step {
 		return nil, 0, fmt.Errorf("%w: a gap of %.4g s where the step is %.4g s; use the part before or after it", ErrUneven, longest, step)
 	}
 	var long float64
-	for i := len(steps) - 1; i >= 0 && steps[i] > 1.5*step; i-- {
-		long += steps[i]
+	for _, s := range steps {
+		if s > 1.5*step {
+			long += s
+		}
 	}
 	if long > maxBridged*span {
 		return nil, 0, fmt.Errorf("%w: %.0f %% of the time lies between samples further apart than 1.5 steps; sample more evenly", ErrUneven, 100*long/span)

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 )
 
 // ErrNoOrder means that no line of the sweep follows the speed.
@@ -206,10 +207,15 @@ type sweep struct {
 	blocks []*band
 }
 
+// analyzers keep their plans from sweep to sweep. Hann: side lobes that fall
+// fast, a lobe of four bins.
+var analyzers = sync.Pool{New: func() any { return new(Analyzer) }}
+
 // newSweep makes the spectra.
 func newSweep(blocks []Block, o TrackOptions) (*sweep, error) {
 	w := &sweep{o: o}
-	var a Analyzer // Hann: side lobes that fall fast, a lobe of four bins
+	a := analyzers.Get().(*Analyzer)
+	defer analyzers.Put(a)
 	for i, b := range blocks {
 		if !(b.Share > 0) || !finite(b.Share) {
 			return nil, fmt.Errorf("spectrum: the share of block %d is %g; give one above 0", i, b.Share)

@@ -3,24 +3,34 @@ package spectrum
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// Analyzer makes spectra. It keeps its plan and buffers: after the first call
-// of a length it allocates nothing. It is not for several goroutines at once.
+// Analyzer makes spectra. It keeps its plans and buffers: after the first call
+// of a length it allocates nothing, for as many as 32 lengths. It is not for several goroutines at once.
 // The zero value is ready, with a Hann window.
 type Analyzer struct {
 	Window Window
 
-	fft    *fourier.FFT
-	kind   Window
-	weight []float64
+	plans  []plan // one a length and window
 	work   []float64
 	coeff  []complex128
 	amp    []float64
 	sorted []float64
 }
+
+// plan is what a transform of one length and window needs.
+type plan struct {
+	fft    *fourier.FFT
+	window Window
+	weight []float64
+}
+
+// maxPlans is how many lengths an analyzer remembers: as many as a sweep up
+// and down has plateaus.
+const maxPlans = 32
 
 // Spectrum is the one-sided amplitude spectrum of a block: Amplitude[k]
 // belongs to k·Step_Hz, from 0 to half the rate. It is the analyzer's own
@@ -55,13 +65,13 @@ func (a *Analyzer) Spectrum(x []float64, rate_Hz float64) (Spectrum, error) {
 			return Spectrum{}, fmt.Errorf("spectrum: sample %d is not a finite number; use Even first", i)
 		}
 	}
-	a.prepare(n)
+	p := a.prepare(n)
 	copy(a.work, x)
 	mean, slope := Detrend(a.work, rate_Hz)
 	for i := range a.work {
-		a.work[i] *= a.weight[i]
+		a.work[i] *= p.weight[i]
 	}
-	a.coeff = a.fft.Coefficients(a.coeff, a.work)
+	a.coeff = p.fft.Coefficients(a.coeff, a.work)
 	scale := 2 / (float64(n) * a.Window.Gain())
 	for k, c := range a.coeff {
 		a.amp[k] = scale * math.Hypot(real(c), imag(c))
@@ -73,18 +83,26 @@ func (a *Analyzer) Spectrum(x []float64, rate_Hz float64) (Spectrum, error) {
 	return Spectrum{Amplitude: a.amp, Step_Hz: rate_Hz / float64(n), Rate_Hz: rate_Hz, N: n, Mean: mean, Slope: slope, Window: a.Window}, nil
 }
 
-func (a *Analyzer) prepare(n int) {
-	if len(a.work) == n && a.kind == a.Window {
-		return
+// prepare finds or makes the plan for n samples, and makes room for them.
+func (a *Analyzer) prepare(n int) plan {
+	a.work = slices.Grow(a.work[:0], n)[:n]
+	a.coeff = slices.Grow(a.coeff[:0], n/2+1)[:n/2+1]
+	a.amp, a.sorted = slices.Grow(a.amp[:0], n/2+1)[:n/2+1], slices.Grow(a.sorted[:0], n/2+1)[:n/2+1]
+	for i, p := range a.plans {
+		if len(p.weight) == n && p.window == a.Window {
+			copy(a.plans[1:], a.plans[:i]) // the last used first
+			a.plans[0] = p
+			return p
+		}
 	}
-	if len(a.work) != n {
-		a.fft = fourier.NewFFT(n)
-		a.weight, a.work = make([]float64, n), make([]float64, n)
-		a.coeff = make([]complex128, n/2+1)
-		a.amp, a.sorted = make([]float64, n/2+1), make([]float64, n/2+1)
+	p := plan{fourier.NewFFT(n), a.Window, make([]float64, n)}
+	a.Window.Fill(p.weight)
+	if len(a.plans) < maxPlans {
+		a.plans = append(a.plans, plan{})
 	}
-	a.kind = a.Window
-	a.Window.Fill(a.weight)
+	copy(a.plans[1:], a.plans)
+	a.plans[0] = p
+	return p
 }
 
 // Density is the one-sided power density at bin k, in the unit of x squared

@@ -181,3 +181,33 @@ func BenchmarkLines(b *testing.B) {
 		})
 	}
 }
+
+// An analyzer that is asked for many lengths in turn gives what one of its own
+// gives each, and for as many as it remembers it allocates nothing more.
+func TestAnalyzerRemembersLengths(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 8))
+	x := make([]float64, 400)
+	for i := range x {
+		x[i] = r.NormFloat64()
+	}
+	var a Analyzer
+	for range 2 {
+		for n := 100; n < 100+5*(maxPlans+3); n += 5 { // more than it remembers
+			for _, w := range []Window{Hann, FlatTop} {
+				a.Window = w
+				got, err := a.Spectrum(x[:n], 1000)
+				require.NoError(t, err)
+				own := Analyzer{Window: w}
+				want, err := own.Spectrum(x[:n], 1000)
+				require.NoError(t, err)
+				require.Equal(t, want.Amplitude, got.Amplitude)
+			}
+		}
+	}
+	assert.Len(t, a.plans, maxPlans)
+	assert.Zero(t, testing.AllocsPerRun(5, func() {
+		for n := 200; n < 200+maxPlans; n++ {
+			_, _ = a.Spectrum(x[:n], 1000)
+		}
+	}))
+}

@@ -3,6 +3,7 @@ package startup
 import (
 	"math"
 	"slices"
+	"sync"
 
 	"dutybench/signal/stat"
 	"dutybench/signal/trace"
@@ -17,9 +18,15 @@ type envelope struct {
 	scratch     []float64 // for quantiles
 }
 
+// used holds envelopes whose memory is used again.
+var used = sync.Pool{New: func() any { return new(envelope) }}
+
+// newEnvelope smooths the current of a trace. Its memory can be given back with
+// free, after which it must not be used.
 func newEnvelope(tr *trace.Trace, on, cmd, end int) *envelope {
 	t, x := tr.Time(), tr.Current()
-	e := &envelope{t: t, y: make([]float64, len(x)), window: 1}
+	e := used.Get().(*envelope)
+	*e = envelope{t: t, y: slices.Grow(e.y[:0], len(x))[:len(x)], window: 1, scratch: e.scratch}
 	if r := tr.Rate(); r > 0 {
 		e.window = max(1, int(r*smooth_s))
 	}
@@ -43,6 +50,11 @@ func newEnvelope(tr *trace.Trace, on, cmd, end int) *envelope {
 		e.noise = max(e.noise, c.Resolution/math.Sqrt(12))
 	}
 	return e
+}
+
+func (e *envelope) free() {
+	e.t = nil // the trace's
+	used.Put(e)
 }
 
 // dropCharge takes the charging peak off the envelope: a unit that is

@@ -47,6 +47,7 @@ func Find(tr *trace.Trace, stop_pct float64, expect func(duty_pct float64) float
 	t := tr.Time()
 	s.Commanded_s = t[cmd]
 	e := newEnvelope(tr, on, cmd, end)
+	defer e.free()
 	s.Rest_A = e.rest
 	steps := within(step.Find(tr), cmd, end)
 	high := e.quantile(cmd, end, 0.995)
@@ -70,10 +71,10 @@ func Find(tr *trace.Trace, stop_pct float64, expect func(duty_pct float64) float
 // commanded finds the first sample with supply, the first with a command to
 // run, and the end of that command. cmd is -1 when nothing was commanded.
 func commanded(tr *trace.Trace, stop_pct float64) (on, cmd, end int) {
-	duty, live := tr.Duty(), step.Energised(tr)
+	duty, supply := tr.Duty(), step.SupplyOf(tr)
 	on, cmd = -1, -1
 	for i := range duty {
-		if !live(i) {
+		if !supply.On(i) {
 			if cmd >= 0 {
 				return on, cmd, i
 			}

@@ -1,9 +1,6 @@
 package stat
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // Mean of the values; NaN when there are none. A second pass takes up what
 // rounding lost in the first, so a large offset does no harm.
@@ -45,34 +42,6 @@ func MeanSD(xs []float64) (mean, sd float64) {
 		sq += d * d
 	}
 	return mean, math.Sqrt((sq - sum*sum/n) / (n - 1))
-}
-
-// Median of the values, the mean of the middle two when their number is even;
-// NaN when there are none. The slice is not touched.
-func Median(xs []float64) float64 { return MedianInPlace(slices.Clone(xs)) }
-
-// MedianInPlace is Median without a copy: it puts xs in another order.
-func MedianInPlace(xs []float64) float64 {
-	n := len(xs)
-	if n == 0 {
-		return math.NaN()
-	}
-	high := Select(xs, n/2)
-	if n%2 == 1 {
-		return high
-	}
-	low := Select(xs[:n/2], n/2-1) // nothing before n/2 is above it
-	return low + (high-low)/2
-}
-
-// MAD is the median of the absolute distances from the median.
-func MAD(xs []float64) float64 {
-	c := slices.Clone(xs)
-	m := MedianInPlace(c)
-	for i := range c {
-		c[i] = math.Abs(c[i] - m)
-	}
-	return MedianInPlace(c)
 }
 
 // RobustSD is the standard deviation that a normal distribution with this MAD

@@ -90,7 +90,7 @@ func TestSelect(t *testing.T) {
 	}
 	for name, shape := range shapes {
 		t.Run(name, func(t *testing.T) {
-			for _, n := range []int{1, 2, 3, 12, 13, 14, 15, 100, 257} {
+			for _, n := range []int{1, 2, 3, 12, 13, 14, 15, 100, 257, 700} {
 				xs := make([]float64, n)
 				for i := range xs {
 					xs[i] = shape(i)

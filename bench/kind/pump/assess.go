@@ -274,9 +274,11 @@ func plugVolts(tr *trace.Trace, below_V float64) (median, highest float64, ok bo
 // unpowered says that the plug never had a tenth of the supply that good units
 // had, and hardly any current flowed. Good units' own charging needs more.
 func (d *detail) unpowered(m *kind.Measured, p *profiles.Profile, highest float64) bool {
+	if !(p.Supply.Nominal_V > 0 && highest < max(0.02*meanOf(p, StartLevel), 5*d.noise)) {
+		return false // most units, without a look at every sample
+	}
 	v, top, ok := plugVolts(m.Trace, 0.5*p.Supply.Nominal_V)
-	return ok && p.Supply.Nominal_V > 0 && v < 0.1*p.Supply.Nominal_V && top < 0.5*p.Supply.Nominal_V &&
-		highest < max(0.02*meanOf(p, StartLevel), 5*d.noise)
+	return ok && v < 0.1*p.Supply.Nominal_V && top < 0.5*p.Supply.Nominal_V
 }
 
 // plugReversed says that current flows while the sense wires read no voltage

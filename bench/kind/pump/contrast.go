@@ -117,7 +117,7 @@ func (c contrast) hold(f *curveFit, y yardstick, m float64) (k check, unseen str
 	q.Value = percent(v)
 	y.hold(&k, q, spread, low, high)
 	seen := (out + ninth) * math.Hypot(sd, math.Hypot(own, shared))
-	return k, fmt.Sprintf(c.unseen, math.Abs(percent(c.sign*seen)))
+	return k, fmt.Sprintf(c.unseen, math.Abs(percent(seen)))
 }
 
 // ninth is the normal quantile of 0.9: an effect so many spreads beyond a limit
@@ -225,25 +225,44 @@ func (r *reference) holdCurve(name string, up bool, y yardstick, m float64) (che
 	f.n = fewest(of)
 	k := factor(f.n, m*float64(len(of)), 2)
 	var points []result.Point
-	worst, at := -1.0, of[0]
-	for _, q := range of {
-		own, shared := y.counts(r.deviation(q))
-		z := math.Abs(q.dev) / math.Hypot(q.sd, math.Hypot(own, shared))
-		if z > worst {
-			worst, at = z, q
+	var held check
+	at := of[0]
+	for i, q := range of {
+		g := r.holdPoint(f, q, y, k, m*float64(len(of)))
+		if i == 0 || worse(g, held) {
+			held, at = g, q
 		}
 		low, high := q.level*math.Exp(-k*q.sd), q.level*math.Exp(k*q.sd)
 		points = append(points, result.Point{Duty: q.Duty_pct, Direction: direction(up), Current: q.Current.Value, Uncertainty: 2 * q.Current.U(), Low: &low, High: &high, Supply: finite(q.Supply_V)})
 	}
+	f = held
 	slices.SortStableFunc(points, func(a, b result.Point) int { return cmp.Compare(a.Duty, b.Duty) })
-	f.z, f.down = math.Copysign(worst, at.dev), at.dev < 0
-	z := f.z
-	f.Spread, f.chance = &z, chance(f.z, f.n, m*float64(len(of)), 2)
-	q := r.deviation(at).Scale(100)
-	q.Value = 100 * math.Expm1(at.dev)
-	y.hold(&f, q, 100*at.sd, 100*math.Expm1(-k*at.sd), 100*math.Expm1(k*at.sd))
 	f.Note = fmt.Sprintf("farthest out at %.0f %% duty: %.3g A, good units %.3g to %.3g A", at.Duty_pct, at.Current.Value, at.level*math.Exp(-k*at.sd), at.level*math.Exp(k*at.sd))
 	return f, points
+}
+
+// holdPoint holds one plateau against its part of the band.
+func (r *reference) holdPoint(f check, q point, y yardstick, k, m float64) check {
+	d := r.deviation(q)
+	own, shared := y.counts(d)
+	z := q.dev / math.Hypot(q.sd, math.Hypot(own, shared))
+	f.z, f.down, f.Spread, f.chance = z, q.dev < 0, &z, chance(z, f.n, m, 2)
+	d = d.Scale(100)
+	d.Value = 100 * math.Expm1(q.dev)
+	y.hold(&f, d, 100*q.sd, 100*math.Expm1(-k*q.sd), 100*math.Expm1(k*q.sd))
+	return f
+}
+
+// worse says that a point's outcome outweighs another's: failed before doubtful
+// before passed, and then the one that lies farther out.
+func worse(a, b check) bool {
+	rank := func(c check) int {
+		return slices.Index([]result.Outcome{result.Passed, result.Doubtful, result.Failed}, c.Result)
+	}
+	if ra, rb := rank(a), rank(b); ra != rb {
+		return ra > rb
+	}
+	return math.Abs(a.z) > math.Abs(b.z)
 }
 
 func direction(up bool) string {

@@ -30,6 +30,9 @@ const (
 // refusal is the rate at which a test refuses good units, at most: what is
 // shared out, and what counts add that differ between good units.
 func refusal(p *profiles.Profile) float64 {
+	if len(p.Good) == 0 {
+		return 0 // limits stated by hand say nothing of good units
+	}
 	rate := Refusal
 	for _, r := range rules {
 		if good := valuesOf(p, r.name); r.count && len(good) > 0 && slices.Max(good) > slices.Min(good) {
@@ -240,7 +243,7 @@ func (r rule) moments(good []float64) (mean, sd float64, log bool) {
 			l[i] = math.Log(g)
 		}
 		mean, sd = stat.MeanSD(l)
-		return mean, max(sd, r.share), true
+		return mean, max(sd, r.share, r.floor/math.Exp(mean)), true
 	}
 	mean, sd = stat.MeanSD(good)
 	return mean, max(sd, r.floor, r.share*math.Abs(mean)), false

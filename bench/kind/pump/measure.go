@@ -121,11 +121,14 @@ func running(p *profiles.Profile) func(float64) float64 {
 }
 
 func (d *detail) measurePlateaus(tr *trace.Trace, p *profiles.Profile, m *kind.Measured) {
-	at := lineStates(tr, p)
+	at, lines := lineStates(tr, p), tr.Values(trace.ColLineDuty) != nil
 	for _, s := range step.Find(tr) {
 		// A step ends where the bench lets go of the line, whatever its duty
 		// column says from there on.
-		to := s.From
+		to := s.To
+		if lines {
+			to = s.From
+		}
 		for to < s.To && at(to) == commanded {
 			to++
 		}

@@ -138,8 +138,8 @@ func (r *reference) atGoodSupply(v *kind.Value, m *kind.Measured, p *profiles.Pr
 // benchErrors are those that a bench puts on every point of a curve alike.
 func benchErrors(tr *trace.Trace, y yardstick, pts []point) []common {
 	var out []common
-	add := func(source string, by func(q point) float64) {
-		c := common{source: source, bench: true}
+	add := func(source string, bench bool, by func(q point) float64) {
+		c := common{source: source, bench: bench}
 		any := false
 		for _, q := range pts {
 			v := by(q)
@@ -150,17 +150,16 @@ func benchErrors(tr *trace.Trace, y yardstick, pts []point) []common {
 		}
 	}
 	gain, _ := tr.Number(trace.KeyCurrentGainU)
-	add(gainSource, func(point) float64 { return gain })
+	add(gainSource, true, func(point) float64 { return gain })
 	other := y.learnedGain()
-	add(otherGain, func(point) float64 { return other })
+	add(otherGain, true, func(point) float64 { return other })
 	if p := y.profile; p.Fixture.Remount > 0 && p.Learned.Fillings == 1 {
 		// The good units saw one filling of the loop, so their spread does not
 		// hold what a gauge study found from one to the next.
-		add(remountSource, func(point) float64 { return p.Fixture.Remount })
-		out[len(out)-1].bench = false
+		add(remountSource, false, func(point) float64 { return p.Fixture.Remount })
 	}
 	if u, _ := tr.Number(trace.KeyDutyU); u > 0 {
-		add("duty at the plug", func(q point) float64 { return u * slopeAt(pts, q) })
+		add("duty at the plug", true, func(q point) float64 { return u * slopeAt(pts, q) })
 	}
 	return out
 }

@@ -265,10 +265,11 @@ func trackTurn(ts []turning) (lines []spectrum.Line, why string) {
 // the ripple tells the shaft's speed, there; else along the line that follows
 // the duty. Without one it says how large one could be and not be seen.
 func turnDepth(ts []turning, turns []float64, lines []spectrum.Line) (stat.Quantity, bool) {
-	var an spectrum.Analyzer // Hann
+	an := analyzers.Get().(*spectrum.Analyzer)
+	defer analyzers.Put(an)
 	read := func(at func(i int) float64) (depths, noises []float64) {
 		for i, u := range ts {
-			if a, noise, ok := u.modulation(&an, at(i)); ok {
+			if a, noise, ok := u.modulation(an, at(i)); ok {
 				depths, noises = append(depths, a), append(noises, noise)
 			}
 		}

@@ -46,7 +46,8 @@ func measureSurroundings(tr *trace.Trace, p *profiles.Profile, m *kind.Measured)
 // resolution, how far it still moved (taken as uniform) and its sensor.
 func measureColumn(tr *trace.Trace, m *kind.Measured, name, unit, column string, curve []kind.Point, sensor float64) {
 	t, values := tr.Time(), tr.Values(column)
-	var xs []float64
+	xs := room()
+	defer func() { giveBack(xs) }()
 	for _, k := range curve {
 		from, _ := slices.BinarySearch(t, k.Start_s)
 		for i := from; i < len(values) && t[i] <= k.End_s; i++ {
@@ -356,6 +357,9 @@ func (s *surroundings) effect(l law, v [unknowns]float64, m matter.Change, x flo
 
 // expected is the effect in the middle of all ranges, meant over the laws.
 func (s *surroundings) expected(m matter.Change, x float64) (mean float64) {
+	if m == (matter.Change{}) {
+		return 0
+	}
 	for _, l := range s.laws {
 		mean += s.effect(l, s.unsure.middle(), m, x) / float64(len(s.laws))
 	}
@@ -366,6 +370,9 @@ func (s *surroundings) expected(m matter.Change, x float64) (mean float64) {
 // law, and which of the laws it is. Of several laws, and of a unit with and
 // without dry friction, beside which a film counts less, the largest counts.
 func (s *surroundings) spread(m matter.Change, x float64) (out []common) {
+	if m == (matter.Change{}) {
+		return nil
+	}
 	mid, mean := s.unsure.middle(), s.expected(m, x)
 	smooth := mid
 	smooth[dry] = s.unsure[dry].low

@@ -113,12 +113,15 @@ func (d *detail) measureDrift(tr *trace.Trace, m *kind.Measured) {
 		miss(m, WarmDrift, "%", fmt.Sprintf("it takes %.0f s at full or more: a soak (--soak) shows it", warming_s))
 		return
 	}
-	// One long plateau drifts within itself: its first and last twelfth.
-	a, b := first.Current.Value, last.Current.Value
-	if len(at) == 1 {
-		n := (first.End - first.Start) / holdBlocks
-		a, b = stat.Mean(tr.Current()[first.Start:first.Start+n]), stat.Mean(tr.Current()[first.End-n:first.End])
+	// A long plateau drifts within itself: the first twelfth of the first, and
+	// the last of the last.
+	x := tr.Current()
+	na, nb := (first.End-first.Start)/holdBlocks, (last.End-last.Start)/holdBlocks
+	if na == 0 || nb == 0 {
+		miss(m, WarmDrift, "%", "the plateaus at full hold too few samples")
+		return
 	}
+	a, b := stat.Mean(x[first.Start:first.Start+na]), stat.Mean(x[last.End-nb:last.End])
 	u := math.Hypot(first.Current.U(), last.Current.U())
 	add(m, WarmDrift, "%", stat.Quantity{Value: 100 * (b - a) / a}.With("both plateaus", 100*u/a, 0))
 }
