@@ -73,25 +73,29 @@ func wholeTries(e evidence) float64 {
 		c += half(min(0, math.Log(e.brief)+0.5) / 0.4)
 	}
 	if e.full == 0 && e.resets > 0 {
-		c += hidden
+		c += whole / 2
 	}
 	return c
 }
 
+// whole is what a failed try that looks whole speaks for a rotor that sticks and
+// against a board that breaks off: e to one (chosen), so that with the priors
+// neither is named alone. Boards differ in when they give up a start.
+const whole = 1.0
+
 // resets: wake-ups that break off are brief, or lower than any good unit's
-// attempt. One of neither looks like a whole try, and speaks against it as
-// strongly as what hides gaps.
+// attempt. One of neither looks like a whole try.
 func resets(e evidence) float64 {
 	if math.IsNaN(e.brief) {
 		return 0
 	}
-	low := hidden
+	low := whole
 	if c := e.checks[StartLevel]; c.out() && c.down {
 		low = half(max(0, e.attemptLevel+0.5) / tolerance)
 	}
 	c := min(low, half(max(0, math.Log(e.brief)+0.5)/0.2))
 	if e.full > 0 && e.resets == 0 {
-		c += hidden // every failed try was a whole one
+		c += whole / 2 // every failed try was a whole one
 	}
 	return c
 }

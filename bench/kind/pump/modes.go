@@ -189,7 +189,7 @@ var modes = []mode{
 		disproof: "a swing that does not change its rate with the duty",
 		next:     "with the supply off, turn the rotor slowly by hand and feel for one tight spot a turn",
 		reuse:    []string{board}},
-	{name: "sticky-start", cause: result.Mechanical, state: ran, shape: level, needs: []string{StartAttempts}, explains: []string{StartSettle, StartPeak, StartLevel, StartDelay, Hysteresis}, looks: wholeTries, prior: seldom,
+	{name: "sticky-start", cause: result.Mechanical, state: ran, shape: level, needs: []string{StartAttempts, StartDelay}, explains: []string{StartSettle, StartPeak, StartLevel, Hysteresis}, looks: wholeTries, prior: seldom,
 		seen:     "the rotor did not turn at the first try and then ran as good ones do: it sticks after rest",
 		disproof: "a first try at less than the usual effort, which would be the board",
 		next:     "open the motor end and clean or replace what sticks; a later start that succeeds does not clear it",

@@ -71,7 +71,7 @@ func (d *detail) measureFall(tr *trace.Trace, m *kind.Measured) {
 			high = max(high, min(level[b-1], level[b]))
 		}
 		run = high - d.rest()
-		noise := stat.SD(differences(level)) / math.Sqrt2
+		noise := stat.RobustSD(differences(level)) / math.Sqrt2 // a fall is one jump, no noise
 		if q := (stat.Quantity{Value: 100 * (high - end) / run}).With("scatter of the blocks", 100*noise/run, holdBlocks-2); q.Value > worst.Value {
 			worst = q
 		}
