@@ -50,7 +50,8 @@ type rule struct {
 	log       bool // the spread is one of ratios
 	// floor is the least spread that good units are taken to have, absolute
 	// in the unit of the value, and share relative to their mean: what a
-	// bench cannot hold equal from one test to the next.
+	// bench cannot hold equal from one test to the next. A spread of ratios
+	// has a share only.
 	floor, share float64
 	core         bool // without it no unit can pass
 	// home says that the value depends on the bench it was measured on: its
@@ -83,7 +84,7 @@ var rules = []rule{
 	{name: ShaftSpeed, low: true, high: true, log: true, share: 0.01, about: "speed at the highest duty, counted from the ripple of the current"},
 	{name: Ripple, low: true, high: true, log: true, share: 0.1, home: true, about: "ripple of commutation; it depends on the bench's source and the unit's capacitor"},
 	{name: TurnDepth, high: true, log: true, floor: 0.1, share: 0.1, about: "depth of what comes once a turn"},
-	{name: HoldFall, high: true, log: true, floor: 0.5, share: 0.3, about: "lasting fall of the current while one duty is held"},
+	{name: HoldFall, high: true, floor: 0.5, about: "lasting fall of the current while one duty is held"},
 	{name: WarmDrift, low: true, high: true, floor: 1, about: "current at full after a long run against that before"},
 	{name: Restarts, high: true, count: true, never: true, about: "later starts that did not succeed"},
 	{name: RestartTrys, high: true, count: true, like: StartAttempts, about: "the most tries that a later start took"},
@@ -243,7 +244,7 @@ func (r rule) moments(good []float64) (mean, sd float64, log bool) {
 			l[i] = math.Log(g)
 		}
 		mean, sd = stat.MeanSD(l)
-		return mean, max(sd, r.share, r.floor/math.Exp(mean)), true
+		return mean, max(sd, r.share), true
 	}
 	mean, sd = stat.MeanSD(good)
 	return mean, max(sd, r.floor, r.share*math.Abs(mean)), false
