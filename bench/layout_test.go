@@ -68,6 +68,7 @@ var rooms = []row{
 	{"bench/trial/outsider", []string{"signal/trace"}},
 	{"bench/trial/newcomer", []string{"signal/trace"}},
 	{"bench/trial/latecomer", []string{"signal/trace"}},
+	{"bench/trial/incomer", []string{"signal/trace"}},
 	{"bench/trial", []string{"signal/…", "profiles", "bench/…"}},
 	{"cmd/dutybench", []string{"signal/…", "profiles", "bench/…"}},
 }

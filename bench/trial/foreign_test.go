@@ -17,6 +17,7 @@ import (
 	"dutybench/bench/learn"
 	"dutybench/bench/result"
 	"dutybench/bench/trial"
+	"dutybench/bench/trial/incomer"
 	"dutybench/bench/trial/latecomer"
 	"dutybench/bench/trial/newcomer"
 	"dutybench/bench/trial/outsider"
@@ -45,6 +46,18 @@ func outsiders(seed uint64) (out []foreign) {
 	for _, m := range outsider.Models(seed) {
 		f := foreign{name: m.Name(), good: m.Good, faulty: m.Faulty}
 		for _, x := range outsider.Faults() {
+			f.faults = append(f.faults, foreignFault{x.Name, x.Causes, x.Gross})
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// incomers are the models of package incomer.
+func incomers(seed uint64) (out []foreign) {
+	for _, m := range incomer.Models(seed) {
+		f := foreign{name: m.Name(), good: m.Good, faulty: m.Faulty}
+		for _, x := range incomer.Faults() {
 			f.faults = append(f.faults, foreignFault{x.Name, x.Causes, x.Gross})
 		}
 		out = append(out, f)
@@ -257,7 +270,7 @@ const (
 // size supports: that the bar lies within or beyond the 95 % interval.
 func TestCampaignForeign(t *testing.T) {
 	seed := uint64(11)
-	var sets = map[string][]foreign{"stranger": strangers(seed), "outsider": outsiders(seed), "newcomer": newcomers(seed), "latecomer": latecomers(seed)}
+	var sets = map[string][]foreign{"stranger": strangers(seed), "outsider": outsiders(seed), "newcomer": newcomers(seed), "latecomer": latecomers(seed), "incomer": incomers(seed)}
 	n, each, severities := 2, 1, []float64{1}
 	switch campaign() {
 	case "full":
@@ -269,7 +282,7 @@ func TestCampaignForeign(t *testing.T) {
 			sets[k] = sets[k][:1]
 		}
 	}
-	for _, name := range []string{"stranger", "outsider", "newcomer", "latecomer"} {
+	for _, name := range []string{"stranger", "outsider", "newcomer", "latecomer", "incomer"} {
 		tallies, calibration := judgeForeign(t, sets[name], seed, n, each, severities)
 		good, gross := show(t, name, tallies)
 		for _, x := range sets[name][0].faults {
