@@ -41,7 +41,7 @@ func TestScore(t *testing.T) {
 		"a listed set, own side":     {judged("board-dead", result.Undecided, board, board, wire), trial.Right, false},
 		"another set":                {judged("unplugged", result.Undecided, board, board, wire, mech), trial.Wrong, true},
 		"or the signal wire":         {judged("command-lost-off", result.Undecided, board, board, wire), trial.Right, false},
-		"no list for this":           {judged("power-limit", result.Undecided, water, board, water), trial.Wrong, true},
+		"no list for this":           {judged("drop-outs", result.Undecided, water, board, water), trial.Wrong, true},
 	} {
 		assert.Equal(t, c.score, c.trial.Score(), name)
 		assert.Equal(t, c.stray, c.trial.Stray(), name)

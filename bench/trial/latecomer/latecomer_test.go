@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -236,15 +235,14 @@ func TestRippleFolds(t *testing.T) {
 	assert.Greater(t, power(folded), 8*power(folded+41))
 }
 
-func TestUnderTenMilliseconds(t *testing.T) {
-	for _, m := range Models(11) {
-		best := time.Hour
-		for k := range 5 {
-			start := time.Now()
-			m.Good(seeded(uint64(k)))
-			best = min(best, time.Since(start))
-		}
-		assert.Less(t, best, 10*time.Millisecond, m.Name())
+func BenchmarkGood(b *testing.B) {
+	for _, m := range Models(1) {
+		b.Run(m.Name(), func(b *testing.B) {
+			rng := rand.New(rand.NewPCG(1, 2))
+			for b.Loop() {
+				m.Good(rng)
+			}
+		})
 	}
 }
 
