@@ -22,7 +22,7 @@ import (
 const (
 	leastAttributed = 0.90 // of faulty units at a severity of 0.5 and more; none of these may pass
 	mostRefused     = 0.01 // of good units
-	mostFaint       = 0.15 // of drag and rub at 0.5, passed: beyond 3.5 of a normal around 4.5 to 5
+	mostFaint       = 0.30 // of drag, rub and drop-outs at 0.5, passed; see there
 	mostStray       = 0.05 // of all, undecided outside the listed inseparable sets
 	leastSureRight  = 0.90 // of the causes given 0.9 or more
 	leastRightSure  = 0.60 // of the right causes, given 0.9 or more
@@ -113,13 +113,15 @@ func TestCampaignSimulated(t *testing.T) {
 	all := table.Count(func(x *trial.Trial) bool { return trial.Good(x) || x.Severity >= 0.5 })
 	// Drag and rub at 0.5 lie 5 standard deviations of friction off, give or
 	// take the unit's own; a limit 3.5 out lets some of them pass, whoever
-	// judges. Nothing else may pass.
+	// judges. A unit that lets go once in six seconds does not do so in every
+	// sixteen seconds that a quick test watches (one in fifteen). Nothing else
+	// may pass.
 	faint := table.Count(func(x *trial.Trial) bool {
-		return (x.Fault == "drag" || x.Fault == "rub") && x.Severity == 0.5
+		return (x.Fault == "drag" || x.Fault == "rub" || x.Fault == "drop-outs") && x.Severity == 0.5
 	})
-	assert.Equal(t, faint.Passed, faulty.Passed, "faulty units passed, drag and rub at 0.5 left out")
+	assert.Equal(t, faint.Passed, faulty.Passed, "faulty units passed, drag, rub and drop-outs at 0.5 left out")
 	low, _ := stat.ClopperPearson(faint.Passed, faint.N, 0.95)
-	assert.LessOrEqual(t, low, mostFaint, "drag and rub at 0.5 passed")
+	assert.LessOrEqual(t, low, mostFaint, "drag, rub and drop-outs at 0.5 passed")
 	refused, attributed, stray := trial.NewRate(good.N-good.Passed, good.N), trial.NewRate(faulty.Attributed(), faulty.N), trial.NewRate(all.Stray, all.N)
 	cal := table.Report().Calibration
 	if mode == "full" {

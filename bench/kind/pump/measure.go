@@ -73,12 +73,27 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	d.measureCurve(m, fullDuty(p))
 	d.measureSwing(tr, m)
 	d.measureRotation(tr, sectionOf(p), m)
+	atFullOnly(m)
 	d.measureWarm(tr, m)
 	d.measureSupply(tr, m)
 	d.missing = measureMissing(tr, p)
 	measureSurroundings(tr, p, m)
 	gains(tr, m)
 	return m, nil
+}
+
+// atFullOnly takes back what was measured at the highest duty of a trace that
+// never got to full: good units have it at full.
+func atFullOnly(m *kind.Measured) {
+	full := m.Get(Full)
+	if full == nil || full.Missing == "" {
+		return
+	}
+	for _, n := range []string{ShaftSpeed, Ripple} {
+		if v := m.Get(n); v != nil && v.Missing == "" {
+			v.Q, v.Missing = stat.Quantity{}, full.Missing
+		}
+	}
 }
 
 // typicalSettle is what good units take to settle, the mean, in s; 0 when not
