@@ -60,7 +60,7 @@ func (p Purpose) Words() string {
 // Decide holds a value against its limits. u is the standard uncertainty that
 // the limits do not contain yet; NaN is no limit on that side.
 func (p Purpose) Decide(x, u, low, high float64) result.Outcome {
-	lo, hi := orEndless(low, -1), orEndless(high, 1)
+	lo, hi := OrEndless(low, -1), OrEndless(high, 1)
 	var d stat.Decision
 	switch p {
 	case NewPart:
@@ -85,7 +85,8 @@ func (p Purpose) Decide(x, u, low, high float64) result.Outcome {
 	return result.Doubtful
 }
 
-func orEndless(limit float64, sign int) float64 {
+// OrEndless is a limit, or none where it is NaN: ±Inf on the side of sign.
+func OrEndless(limit float64, sign int) float64 {
 	if math.IsNaN(limit) {
 		return math.Inf(sign)
 	}

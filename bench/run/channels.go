@@ -113,7 +113,7 @@ func (x *runner) meta() []trace.Entry {
 		}
 	}
 	if x.rig.Integrating {
-		add("x-integrating", "1")
+		add(trace.KeyIntegrating, "1")
 	}
 	if x.zeroKnown {
 		add(trace.KeyCurrentOffsetU, num(x.out.Zero.U()))

@@ -53,40 +53,40 @@ func outsiders(seed uint64) (out []foreign) {
 	return out
 }
 
-// incomers are the models of package incomer.
-func incomers(seed uint64) (out []foreign) {
-	for _, m := range incomer.Models(seed) {
-		f := foreign{name: m.Name(), good: m.Good, faulty: m.Faulty}
-		for _, x := range incomer.Faults() {
-			f.faults = append(f.faults, foreignFault{x.Name, x.Causes, x.Gross})
-		}
-		out = append(out, f)
+// others are the models of one of the other generators.
+func others[M interface {
+	Name() string
+	Good(*rand.Rand) *trace.Trace
+	Faulty(string, float64, *rand.Rand) *trace.Trace
+}](models []M, faults []foreignFault) (out []foreign) {
+	for _, m := range models {
+		out = append(out, foreign{name: m.Name(), good: m.Good, faulty: m.Faulty, faults: faults})
 	}
 	return out
 }
 
-// latecomers are the models of package latecomer.
-func latecomers(seed uint64) (out []foreign) {
-	for _, m := range latecomer.Models(seed) {
-		f := foreign{name: m.Name(), good: m.Good, faulty: m.Faulty}
-		for _, x := range latecomer.Faults() {
-			f.faults = append(f.faults, foreignFault{x.Name, x.Causes, x.Gross})
-		}
-		out = append(out, f)
+func incomers(seed uint64) []foreign {
+	var faults []foreignFault
+	for _, x := range incomer.Faults() {
+		faults = append(faults, foreignFault{x.Name, x.Causes, x.Gross})
 	}
-	return out
+	return others(incomer.Models(seed), faults)
 }
 
-// newcomers are the models of package newcomer.
-func newcomers(seed uint64) (out []foreign) {
-	for _, m := range newcomer.Models(seed) {
-		f := foreign{name: m.Name(), good: m.Good, faulty: m.Faulty}
-		for _, x := range newcomer.Faults() {
-			f.faults = append(f.faults, foreignFault{x.Name, x.Causes, x.Gross})
-		}
-		out = append(out, f)
+func latecomers(seed uint64) []foreign {
+	var faults []foreignFault
+	for _, x := range latecomer.Faults() {
+		faults = append(faults, foreignFault{x.Name, x.Causes, x.Gross})
 	}
-	return out
+	return others(latecomer.Models(seed), faults)
+}
+
+func newcomers(seed uint64) []foreign {
+	var faults []foreignFault
+	for _, x := range newcomer.Faults() {
+		faults = append(faults, foreignFault{x.Name, x.Causes, x.Gross})
+	}
+	return others(newcomer.Models(seed), faults)
 }
 
 // strangers are the models of package stranger, but for those sampled faster

@@ -64,6 +64,8 @@ const (
 	KeyCurrentOffsetU = "current_offset_u_A"
 	KeyVoltageGainU   = "voltage_gain_u"
 	KeyDutyU          = "duty_u_pct"
+	// With 1: samples are means over the interval between them.
+	KeyIntegrating = "x-integrating"
 )
 
 // Trace is the samples of one test.

@@ -19,7 +19,7 @@ func dampingOf(tr *trace.Trace) (d damping) {
 	if f, ok := tr.Number(keyAntiAlias); ok && f > 0 {
 		d.corner_Hz = f
 	}
-	if v, ok := tr.Number(keyIntegrating); ok {
+	if v, ok := tr.Number(trace.KeyIntegrating); ok {
 		d.integrating, d.stated = v != 0, true
 	}
 	return d

@@ -261,15 +261,11 @@ func trimmed(x []float64, resolution float64) float64 {
 	return sum / float64(n)
 }
 
-// keyIntegrating says, with 1, that a trace's samples are means over the
-// interval between them.
-const keyIntegrating = "x-integrating"
-
 // integrating says that the samples are means over the whole interval between
 // them, as a converter that integrates gives them, so that nothing is lost
 // between two.
 func integrating(tr *trace.Trace) bool {
-	on, _ := tr.Number(keyIntegrating)
+	on, _ := tr.Number(trace.KeyIntegrating)
 	return on == 1
 }
 

@@ -90,7 +90,7 @@ func TestRotation(t *testing.T) {
 		{rate_Hz: 2000, poles: 2, top_Hz: 62, ripple: 0.05, turn: 0.03, noise_A: 0.051},
 	} {
 		t.Run(fmt.Sprintf("%g Hz, %d pole pairs, noise %g A", o.rate_Hz, o.poles, o.noise_A), func(t *testing.T) {
-			o.step_s, o.meta = 1.5, []trace.Entry{{Key: keyIntegrating, Value: "0"}}
+			o.step_s, o.meta = 1.5, []trace.Entry{{Key: trace.KeyIntegrating, Value: "0"}}
 			m := o.rotation(t, "six-step")
 			speed, ripple, depth := value(t, m, ShaftSpeed), value(t, m, Ripple), value(t, m, TurnDepth)
 			require.Empty(t, speed.Missing+ripple.Missing+depth.Missing)
@@ -207,7 +207,7 @@ func TestDamping(t *testing.T) {
 	o := rotor{rate_Hz: rate, poles: 3, top_Hz: 60, step_s: 1.2, wander: 0.001}
 	hz := 6 * 3 * o.top_Hz
 	o.ripple = 0.04 * means(hz, rate) / math.Hypot(1, hz/corner)
-	o.meta = []trace.Entry{{Key: keyIntegrating, Value: "1"}, {Key: keyAntiAlias, Value: "1500"}}
+	o.meta = []trace.Entry{{Key: trace.KeyIntegrating, Value: "1"}, {Key: keyAntiAlias, Value: "1500"}}
 	ripple := value(t, o.rotation(t, "six-step"), Ripple)
 	require.Empty(t, ripple.Missing)
 	assert.InEpsilon(t, 4, ripple.Q.Value, 0.05)

@@ -108,7 +108,7 @@ func (y yardstick) hold(c *check, q stat.Quantity, spread, low, high float64) {
 	}
 	c.Result = y.purpose.Decide(x, beyond, low, high)
 	if beyond > 0 && !math.IsInf(beyond, 0) {
-		c.Conformity = finite(stat.Conformance(x, beyond, orEndless(low, -1), orEndless(high, 1)))
+		c.Conformity = finite(stat.Conformance(x, beyond, kind.OrEndless(low, -1), kind.OrEndless(high, 1)))
 	}
 }
 
@@ -120,13 +120,6 @@ func own(p *profiles.Profile, name string) (u float64, ok bool) {
 
 // level95 is the level of expanded uncertainties (JCGM 100:2008, 6.3.3).
 const level95 = 0.95
-
-func orEndless(limit float64, sign int) float64 {
-	if math.IsNaN(limit) {
-		return math.Inf(sign)
-	}
-	return limit
-}
 
 // gains adds to the currents of a measurement what the bench says of its own
 // errors, where it says it.
