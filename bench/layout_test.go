@@ -39,16 +39,22 @@ var rooms = []row{
 	// startup stands on step: an attempt lies within steps of the duty.
 	{"signal/startup", []string{"signal/stat", "signal/trace", "signal/step"}},
 	{"signal/spectrum", []string{"signal/stat", "signal/trace"}},
-	{"profiles", []string{"signal/stat"}},
+	{"signal/wire", []string{"signal/stat"}},
+	{"profiles/strict", nil},
+	{"profiles", []string{"signal/stat", "profiles/strict"}},
 	{"bench/result", []string{"signal/stat"}},
 	{"bench/clock", nil},
-	{"bench/chip/*", []string{"bench/clock"}},
-	{"bench/pwm", []string{"bench/clock"}},
+	{"bench/sysfs", nil},
+	{"bench/chip/*", []string{"bench/clock", "bench/sysfs"}},
+	{"bench/pwm", []string{"bench/clock", "bench/sysfs"}},
 	{"bench/guard", []string{"bench/clock"}},
-	{"bench/rig", []string{"bench/clock", "bench/chip/*", "bench/pwm", "bench/guard"}},
+	// A rig file is read as strictly as a profile.
+	{"bench/rig", []string{"bench/clock", "bench/chip/*", "bench/pwm", "bench/guard", "bench/sysfs", "profiles/strict"}},
+	// What a rig file's readings were worth on the day it was calibrated.
+	{"bench/calibrate", []string{"bench/clock", "bench/rig", "signal/stat", "profiles/strict"}},
 	// The conformance suite looks at a whole rig and at its chips alone.
-	{"bench/rig/rigtest", []string{"bench/clock", "bench/chip/*", "bench/pwm", "bench/guard", "bench/rig"}},
-	{"bench/sim", []string{"bench/clock"}},
+	{"bench/rig/rigtest", []string{"bench/clock", "bench/chip/*", "bench/pwm", "bench/guard", "bench/rig", "bench/sysfs"}},
+	{"bench/sim", []string{"bench/clock", "bench/sysfs"}},
 	// A simulated unit is plugged into the simulated bench.
 	{"bench/sim/*", []string{"bench/clock", "bench/sim"}},
 	{"bench/kind", []string{"signal/…", "profiles", "bench/result"}},
@@ -70,7 +76,9 @@ var rooms = []row{
 	{"bench/trial/latecomer", []string{"signal/trace"}},
 	{"bench/trial/incomer", []string{"signal/trace"}},
 	{"bench/trial", []string{"signal/…", "profiles", "bench/…"}},
-	{"cmd/dutybench", []string{"signal/…", "profiles", "bench/…"}},
+	{"cmd/dutybench", []string{"signal/…", "profiles", "profiles/strict", "bench/…"}},
+	// The maker of the package needs nothing of the program but its files.
+	{"cmd/dutybench/install", nil},
 }
 
 // testsOnly are rooms that only tests may import.
@@ -93,7 +101,7 @@ var foreign = map[string][]string{
 	"golang.org/x/term":           {"cmd/…"},
 	"github.com/stretchr/testify": nil, // tests only
 	"testing":                     {"bench/rig/rigtest"},
-	"periph.io/x/conn/v3":         {"cmd/…", "bench/chip/*", "bench/pwm", "bench/guard", "bench/rig", "bench/rig/rigtest", "bench/run", "bench/sim/…"},
+	"periph.io/x/conn/v3":         {"cmd/…", "bench/chip/*", "bench/pwm", "bench/guard", "bench/rig", "bench/rig/rigtest", "bench/run", "bench/sim/…", "bench/calibrate"},
 	"periph.io/x/host/v3":         {"cmd/…", "bench/rig", "bench/pwm"},
 	"C":                           nil, // pure Go
 }

@@ -14,8 +14,6 @@ import (
 	"sync/atomic"
 	"time"
 
-	"periph.io/x/conn/v3/gpio"
-
 	"dutybench/bench/clock"
 )
 
@@ -26,7 +24,7 @@ var ErrTripped = errors.New("guard: tripped, the supply stays off")
 // Guard owns the supply switch of one test. All its methods belong to the
 // one goroutine that owns the rig; only the lease's alarm may run beside it.
 type Guard struct {
-	sw     gpio.PinOut
+	sw     Switch
 	clock  clock.Clock
 	idle   func() error
 	limits Limits
@@ -43,10 +41,10 @@ type Guard struct {
 	ran   atomic.Int64 // the grant whose lease has run out
 }
 
-// New takes the switch (high: supply on) and puts it off. idle makes the
-// command idle and is called after the supply is off, whenever it goes off
-// for a trip; nil when there is no command.
-func New(sw gpio.PinOut, c clock.Clock, idle func() error, l Limits) (*Guard, error) {
+// New takes the switch and opens it. idle makes the command idle and is
+// called after the supply is off, whenever it goes off for a trip; nil when
+// there is no command.
+func New(sw Switch, c clock.Clock, idle func() error, l Limits) (*Guard, error) {
 	if err := l.Check(); err != nil {
 		return nil, err
 	}
@@ -60,9 +58,17 @@ func New(sw gpio.PinOut, c clock.Clock, idle func() error, l Limits) (*Guard, er
 	return g, nil
 }
 
-// Close closes the switch: supply on, for one lease. It is refused after a
-// trip.
-func (g *Guard) Close() error {
+// Close closes the main contacts: supply on, for one lease. It is refused
+// after a trip.
+func (g *Guard) Close() error { return g.CloseOnly(g.sw.Paths() &^ PreCharge) }
+
+// Paths are the contacts that the switch has.
+func (g *Guard) Paths() Path { return g.sw.Paths() }
+
+// CloseOnly closes these contacts and opens the others, for one lease: for
+// limited energy through the pre-charge contact, and to show that one contact
+// alone lets nothing through. It is refused after a trip.
+func (g *Guard) CloseOnly(p Path) error {
 	if g.trip != nil {
 		return fmt.Errorf("%w: %s", ErrTripped, g.trip.Reason)
 	}
@@ -74,7 +80,7 @@ func (g *Guard) Close() error {
 	n := g.grant.Add(1)
 	g.on.Store(true)
 	g.arm(n, until)
-	if err := g.sw.Out(gpio.High); err != nil {
+	if err := g.sw.Set(p, g.limits.Silence); err != nil {
 		return errors.Join(fmt.Errorf("guard: the supply switch does not close: %w; check the rig's pins", err), g.Open())
 	}
 	if g.ran.Load() == n {
@@ -97,11 +103,11 @@ func (g *Guard) Open() error {
 	return err
 }
 
-// cut puts the pin low.
+// cut opens all contacts.
 func (g *Guard) cut() error {
 	var err error
 	for range 3 {
-		if err = g.sw.Out(gpio.Low); err == nil {
+		if err = g.sw.Set(NoPath, 0); err == nil {
 			g.on.Store(false)
 			return nil
 		}
@@ -124,7 +130,8 @@ func (g *Guard) Tripped() *Trip { return g.trip }
 
 // Hold takes the next sample. While no rule is met it renews the lease until
 // one Silence after the sample; else the supply is off when it returns the
-// trip. A sample without a current renews nothing.
+// trip. A sample without a current renews nothing. A switch that nobody holds
+// any more is a trip.
 func (g *Guard) Hold(s Sample) *Trip {
 	if trip := g.Check(); trip != nil {
 		return trip
@@ -133,18 +140,25 @@ func (g *Guard) Hold(s Sample) *Trip {
 		return g.Trip(trip)
 	}
 	if s.Current_A == s.Current_A { // not NaN
-		g.Renew(s.At + g.limits.Silence)
+		if err := g.Renew(s.At + g.limits.Silence); err != nil {
+			return g.Trip(&Trip{Rule: Lost, Met: g.clock.Now(),
+				Reason: "The process that holds the supply switch is gone: " + err.Error() + ".",
+				Next:   "Make sure that the supply is off, then run the test again."})
+		}
 	}
 	return nil
 }
 
 // Renew extends the lease to a rig time, at most one Silence from now. It
-// never shortens it.
-func (g *Guard) Renew(until time.Duration) {
-	until = min(until, g.clock.Now()+g.limits.Silence)
-	if int64(until) > g.until.Load() {
-		g.until.Store(int64(until))
+// never shortens it. It does nothing while the supply is off.
+func (g *Guard) Renew(until time.Duration) error {
+	now := g.clock.Now()
+	until = min(until, now+g.limits.Silence)
+	if int64(until) <= g.until.Load() || !g.on.Load() {
+		return nil
 	}
+	g.until.Store(int64(until))
+	return g.sw.Renew(until - now)
 }
 
 // Check gives the trip when the guard has tripped or its lease has run out,

@@ -91,7 +91,7 @@ func newGuard(t *testing.T, c clock.Clock) (*Guard, *pin) {
 	t.Helper()
 	p := &pin{clock: c}
 	p.L = gpio.High // as an earlier program left it
-	g, err := New(p, c, nil, limits())
+	g, err := New(NewPins(p, nil, nil), c, nil, limits())
 	require.NoError(t, err)
 	require.Equal(t, gpio.Low, p.L, "off from the start")
 	return g, p
@@ -184,7 +184,7 @@ func TestOffFirstThenIdle(t *testing.T) {
 	c := &bare{}
 	var log []string
 	p := &pin{clock: c, log: &log}
-	g, err := New(p, c, func() error { log = append(log, "idle"); return errors.New("stuck") }, limits())
+	g, err := New(NewPins(p, nil, nil), c, func() error { log = append(log, "idle"); return errors.New("stuck") }, limits())
 	require.NoError(t, err)
 	require.NoError(t, g.Close())
 	c.Sleep(ms)
@@ -219,11 +219,11 @@ func TestSwitchThatFails(t *testing.T) {
 	require.ErrorContains(t, g.Close(), "does not close")
 	assert.False(t, g.On())
 
-	_, err = New(&pin{clock: c, fail: 3}, c, nil, limits())
+	_, err = New(NewPins(&pin{clock: c, fail: 3}, nil, nil), c, nil, limits())
 	assert.Error(t, err)
 	_, err = New(nil, c, nil, limits())
 	assert.Error(t, err)
-	_, err = New(p, c, nil, Limits{})
+	_, err = New(NewPins(p, nil, nil), c, nil, Limits{})
 	assert.Error(t, err)
 }
 

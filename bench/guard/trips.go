@@ -24,6 +24,7 @@ const (
 	Cancelled Rule = "cancelled"
 	RigFailed Rule = "rig failed"
 	Panicked  Rule = "program error"
+	Lost      Rule = "guard gone"
 )
 
 // Trip is why the supply was cut.

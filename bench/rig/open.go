@@ -6,10 +6,13 @@ import (
 
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/i2c"
+	"periph.io/x/conn/v3/spi"
 
 	"dutybench/bench/chip/ads1115"
 	"dutybench/bench/chip/ina226"
 	"dutybench/bench/clock"
+	"dutybench/bench/guard"
+	"dutybench/bench/sysfs"
 )
 
 // Sim is the name of the simulated rig.
@@ -19,7 +22,11 @@ const Sim = "sim"
 type Board interface {
 	Clock() clock.Clock
 	Bus(name string) (i2c.BusCloser, error)
+	Port(name string) (spi.PortCloser, error)
 	Pin(name string) (gpio.PinIO, error)
+	// Tree is the kernel's tree of files, for its PWM and its temperature
+	// sensors.
+	Tree() sysfs.Tree
 }
 
 // ErrUnknown marks a rig that this program cannot open.
@@ -60,7 +67,7 @@ func New(name string, b Board, w Wiring) (*Rig, error) {
 	if err := line.Release(); err != nil {
 		return nil, err
 	}
-	r := &Rig{Name: name, Clock: b.Clock(), Switch: sw, Line: line, Accuracy: w.Accuracy(),
+	r := &Rig{Name: name, Clock: b.Clock(), Switch: guard.NewPins(sw, nil, nil), Line: line, Accuracy: w.Accuracy(),
 		Integrating: true /* INA226: SBOS547B, 7.3.1, a delta-sigma converter integrates over the conversion time */}
 	if w.StopPin != "" {
 		if r.Stop, err = b.Pin(w.StopPin); err != nil {

@@ -9,6 +9,7 @@ import (
 	"periph.io/x/conn/v3/gpio"
 
 	"dutybench/bench/clock"
+	"dutybench/bench/guard"
 )
 
 // Rig is what a test needs. One goroutine owns it.
@@ -17,7 +18,7 @@ type Rig struct {
 	Name  string
 	Clock clock.Clock
 	// Switch closes the supply; only the guard may touch it.
-	Switch gpio.PinIO
+	Switch guard.Switch
 	// Stop is the stop input, active low with a pull-up; nil when there is none.
 	Stop gpio.PinIO
 	// Line drives the unit's signal wire.
@@ -59,11 +60,12 @@ type Accuracy struct {
 
 // Sample is one reading. NaN means not sampled this time.
 type Sample struct {
-	At            time.Duration // rig time at the middle of the conversion
-	Current_A     float64
-	Supply_V      float64 // at the unit's plug
-	Line_V        float64 // mean level of the signal wire
-	Temperature_C float64
+	At             time.Duration // rig time at the middle of the conversion
+	Current_A      float64
+	Supply_V       float64 // at the unit's plug
+	Line_V         float64 // mean level of the signal wire
+	Temperature_C  float64
+	Flow_l_per_min float64
 	// Clipped says that the current reading stands at the end of the range:
 	// the true value is at least this.
 	Clipped bool

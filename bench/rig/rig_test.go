@@ -11,6 +11,7 @@ import (
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/physic"
 
+	"dutybench/bench/guard"
 	"dutybench/bench/rig"
 	"dutybench/bench/sim"
 )
@@ -72,7 +73,7 @@ func TestSamplesAreStampedAtTheMiddle(t *testing.T) {
 func TestSamplesAreRight(t *testing.T) {
 	for seed := range uint64(8) {
 		r, b := open(t, sim.Options{Seed: seed, Unit: &sim.Resistor{Ohm: 4, PullUp_Ohm: 10e3, Temp_C: 60}})
-		require.NoError(t, r.Switch.Out(gpio.High))
+		require.NoError(t, r.Switch.Set(guard.First, time.Second))
 		require.NoError(t, r.Line.Drive(30, physic.KiloHertz))
 		r.Clock.Sleep(300 * time.Millisecond)
 		require.NoError(t, r.Sampler.Start())
@@ -101,7 +102,7 @@ func TestSamplesAreRight(t *testing.T) {
 // A short through the shunt reads as clipped at the range that is stated.
 func TestClippedSaysAtLeast(t *testing.T) {
 	r, _ := open(t, sim.Options{Unit: &sim.Resistor{Ohm: 0.01}, Supply: sim.Supply{Open_V: 12, Ohm: 0.1}})
-	require.NoError(t, r.Switch.Out(gpio.High))
+	require.NoError(t, r.Switch.Set(guard.First, time.Second))
 	require.NoError(t, r.Sampler.Start())
 	var s rig.Sample
 	require.NoError(t, r.Sampler.Next(&s))
@@ -254,7 +255,7 @@ func TestLineDuty(t *testing.T) {
 // minute's test has some 180,000 of them.
 func BenchmarkSample(bench *testing.B) {
 	r, b := open(bench, sim.Options{Seed: 1, Unit: &sim.Resistor{Ohm: 4, PullUp_Ohm: 1e4}})
-	require.NoError(bench, r.Switch.Out(gpio.High))
+	require.NoError(bench, r.Switch.Set(guard.First, time.Second))
 	require.NoError(bench, r.Line.Drive(30, physic.KiloHertz))
 	require.NoError(bench, r.Sampler.Start())
 	var s rig.Sample

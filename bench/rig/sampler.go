@@ -108,7 +108,7 @@ func (s *sampler) Next(out *Sample) error {
 	*out = Sample{
 		At:        s.reading.Middle,
 		Current_A: s.ina.ShuntCurrent_A(s.reading.Shunt),
-		Supply_V:  nan, Line_V: nan, Temperature_C: nan,
+		Supply_V:  nan, Line_V: nan, Temperature_C: nan, Flow_l_per_min: nan,
 		Clipped: s.reading.Saturated,
 		Lost:    s.reading.Lost,
 	}

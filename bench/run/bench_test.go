@@ -97,8 +97,8 @@ func newBench(t *testing.T, amps func(time.Duration, sim.Line) float64, change f
 	b := sim.NewBench(o)
 	r, err := rig.Open(rig.Sim, b, rig.DefaultWiring())
 	require.NoError(t, err)
-	s := &spy{PinIO: r.Switch, w: b.World, now: r.Clock.Now}
-	r.Switch = s
+	s := &spy{PinIO: b.Switch, w: b.World, now: r.Clock.Now}
+	r.Switch = guard.NewPins(s, nil, nil)
 	t.Cleanup(func() {
 		require.NoError(t, r.Close())
 	})

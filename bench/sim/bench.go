@@ -4,12 +4,15 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
 	"time"
 
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/i2c"
+	"periph.io/x/conn/v3/spi"
 
 	"dutybench/bench/clock"
+	"dutybench/bench/sysfs"
 )
 
 // What the simulated bench is built of. All of it is chosen; the rig's
@@ -142,6 +145,14 @@ func (b *Bench) Clock() clock.Clock { return &b.clock }
 
 // Bus is the bench's only bus, whatever it is called.
 func (b *Bench) Bus(string) (i2c.BusCloser, error) { return b.I2C, nil }
+
+// Port is refused: this bench has no SPI converter.
+func (b *Bench) Port(name string) (spi.PortCloser, error) {
+	return nil, fmt.Errorf("sim: no SPI port %q on this bench", name)
+}
+
+// Tree is an empty one.
+func (b *Bench) Tree() sysfs.Tree { return sysfs.Dir(os.DevNull) }
 
 // Pin finds a pin: SWITCH, STOP or LINE.
 func (b *Bench) Pin(name string) (gpio.PinIO, error) {

@@ -10,6 +10,7 @@ import (
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/physic"
 
+	"dutybench/bench/guard"
 	"dutybench/bench/rig"
 )
 
@@ -51,7 +52,7 @@ func ConformFaults(t T, open func() (*rig.Rig, Means)) {
 	check(t, err != nil && strings.Contains(err.Error(), "0x"), "error %v does not say which chip", err)
 	err = r.Sampler.Stop()
 	check(t, errors.Is(err, dead), "stop on a dead bus gives %v", err)
-	check(t, r.Switch.Out(gpio.Low) == nil, "the switch cannot be put off while the bus is dead")
+	check(t, r.Switch.Set(guard.NoPath, 0) == nil, "the switch cannot be put off while the bus is dead")
 	check(t, r.Line.Release() == nil, "the line cannot be released while the bus is dead")
 }
 
