@@ -14,6 +14,8 @@ import (
 type Tree interface {
 	ReadFile(name string) ([]byte, error)
 	// WriteFile writes all of data in one write, to a file that there is.
+	// Without data it changes nothing and asks whether it may write: the
+	// kernel's files drop a write of no bytes (sysfs_kf_write in fs/sysfs/file.c).
 	WriteFile(name string, data []byte) error
 	// List names what is in a folder, sorted.
 	List(name string) ([]string, error)
@@ -32,9 +34,14 @@ func (d Dir) path(name string) string { return filepath.Join(string(d), filepath
 // ReadFile reads a whole file.
 func (d Dir) ReadFile(name string) ([]byte, error) { return os.ReadFile(d.path(name)) }
 
-// WriteFile writes in one write and makes no file.
+// WriteFile writes in one write and makes no file. The kernel's files do not
+// care for the truncation, plain ones lose what they held before.
 func (d Dir) WriteFile(name string, data []byte) error {
-	f, err := os.OpenFile(d.path(name), os.O_WRONLY, 0)
+	flags := os.O_WRONLY
+	if len(data) > 0 {
+		flags |= os.O_TRUNC
+	}
+	f, err := os.OpenFile(d.path(name), flags, 0)
 	if err != nil {
 		return err
 	}

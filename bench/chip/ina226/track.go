@@ -13,7 +13,9 @@ type tracker struct {
 	early, late, end  time.Duration // bounds and estimate of the end of the last conversion
 	next              time.Duration // the following one ends after this
 	bias              time.Duration // added to the predicted end to choose the first look
-	taken             time.Duration // the end of the last conversion that was returned
+	sure              time.Duration // the end of the last conversion returned of which that is known well
+	returned, told    int           // conversions returned and told as lost since then
+	unsure            bool          // the look was held up for so long that the last end may be one of several
 	first             bool          // none was returned yet
 	typical           time.Duration // what period and least were learned for
 	// A run of conversions from which the period is learned.
@@ -42,7 +44,7 @@ func (t *tracker) start(begun, done time.Duration, c Config) {
 	least = max(least, shortest)
 	*t = tracker{
 		shortest: shortest, longest: c.Max(), period: period, least: least, typical: typical,
-		early: begun, late: done, end: begun, next: begun + least,
+		early: begun, late: done, end: done, next: begun + least,
 		first: true, runCount: -1,
 	}
 }
@@ -65,33 +67,52 @@ func (t *tracker) ready(lo, hi time.Duration) {
 	// The last conversion to end did so within a period of the look.
 	early := max(t.next, lo-t.longest)
 	t.early, t.late = min(early, hi), hi
+	t.unsure = t.late-t.early > t.longest+t.period/8 // the look itself was held up
 	t.next = t.early + t.least
 	// Where in between: by the period since the last.
 	middle := (t.early + t.late) / 2
-	if t.first {
+	if t.first && !t.unsure {
 		t.end = middle
 		return
 	}
-	n := (middle - t.end + t.period/2) / t.period
-	t.end = min(max(t.end+max(n, 1)*t.period, t.early), t.late)
+	n := max(1, (middle-t.end+t.period/2)/t.period)
+	if t.unsure {
+		// Bounds as wide as that say less than the pace does: it was the last
+		// to end before the look.
+		n = max(0, (t.late-t.end)/t.period)
+	}
+	t.end = min(max(t.end+n*t.period, t.early), t.late)
 }
 
 // take is called for each conversion returned; it returns how many were lost
-// since the last.
+// since the last. Where the end is not sure that is counted by the pace alone;
+// the next sure one puts it right, from one sure end to the next. One counted
+// too many comes off the next losses.
 func (t *tracker) take() (lost int) {
-	passed := 1
-	if !t.first {
-		passed = max(1, int((t.end-t.taken+t.period/2)/t.period))
+	if t.first {
+		t.first, t.sure, t.returned, t.told = false, t.end, 0, 0
+		t.learn(1)
+		return 0
 	}
-	t.first = false
-	t.taken = t.end
+	t.returned++
+	passed := int((t.end - t.sure + t.period/2) / t.period)
+	if lost = max(0, passed-t.returned-t.told); lost > 0 {
+		t.told += lost
+	}
 	t.learn(passed)
-	return passed - 1
+	if !t.unsure {
+		t.sure, t.told, t.returned = t.end, t.returned+t.told-passed, 0
+	}
+	return lost
 }
 
-// learn narrows the period by one more conversion. After a long gap the count
-// cannot be trusted, and a new run begins.
+// learn narrows the period by one more conversion. After a long gap, or after
+// a look that was held up, the count cannot be trusted, and a new run begins.
 func (t *tracker) learn(passed int) {
+	if t.unsure || passed < 1 {
+		t.runCount = -1
+		return
+	}
 	if t.runCount < 0 || t.runCount > longestRun || passed > 8 {
 		t.runEarly, t.runLate, t.runCount = t.early, t.late, 0
 		return
@@ -103,7 +124,8 @@ func (t *tracker) learn(passed int) {
 	n := time.Duration(t.runCount)
 	least, most := (t.early-t.runLate)/n, (t.late-t.runEarly)/n
 	least, most = max(least, t.shortest), min(most, t.longest)
-	if least > most {
+	if least > most { // counted wrongly
+		t.runCount = -1
 		return
 	}
 	if t.period < least || t.period > most || t.runCount >= 64 {
