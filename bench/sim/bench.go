@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"os"
 	"time"
 
 	"periph.io/x/conn/v3/gpio"
@@ -53,6 +52,32 @@ type Options struct {
 	Wire   Wire   // zero: DefaultWire
 	// Ideal leaves out the chips', shunt's and dividers' errors and noise.
 	Ideal bool
+	// Current is what reads the supply current, Shunt_Ohm its shunt (zero:
+	// Shunt_Ohm), and Front lies before an SPI converter (zero: DefaultFront).
+	Current   CurrentChip
+	Shunt_Ohm float64
+	Front     Front
+	// SupplyRatio and LineRatio are input over output of the dividers; zero:
+	// those of the constants above.
+	SupplyRatio, LineRatio float64
+	// Second puts a second main contact, SWITCH2, in series with the first.
+	Second bool
+	// PreCharge_Ohm, when above zero, puts a pre-charge contact, PRECHARGE,
+	// with that resistor beside the last of the main contacts: with two, the
+	// first must be closed too.
+	PreCharge_Ohm float64
+	// Heartbeat, when above zero, puts a relay before the contacts that holds
+	// for so long after each change of level of the pin HEARTBEAT.
+	Heartbeat time.Duration
+	// Lines, when not nil, holds the levels of all these pins in files, where
+	// another process may drive them. They are looked at with every step.
+	Lines *Lines
+	// Fault is one of the bench itself that comes at its time; see BenchFaults.
+	// An unknown one is left out; Bench.Arm says so.
+	Fault Armed
+	// Signal, when not nil, is on the wire that the pin LISTEN and the sense
+	// wire of the line hear, in the place of the bench's own line.
+	Signal *Signal
 }
 
 // DefaultSupply is a bench supply of 13.5 V that limits at 30 A, with 40 mΩ
@@ -71,11 +96,25 @@ type Bench struct {
 	I2C     *Bus
 	INA226  *INA226
 	ADS1115 *ADS1115
-	Switch  *SwitchPin
-	Stop    *StopPin
-	Line    *Pin
+	// What Options.Current puts in the place of the INA226; else nil.
+	INA219  *INA219
+	MCP320x *MCP320x
+	SPI     *Port
+
+	Switch *SwitchPin
+	// The second main contact, the pre-charge contact and the heartbeat's
+	// relay; nil where there are none.
+	Second, PreCharge, Heartbeat *SwitchPin
+	Stop                         *StopPin
+	Line                         *Pin
+	Flow                         *FlowPin
+	Listen                       *ListenPin
+	Return                       *ReturnPin
+	Kernel                       *Kernel
 
 	clock Clock
+	jump  time.Duration // of the machine's clock
+	unset bool          // the machine's clock was never set
 }
 
 // NewBench builds a bench with its switch off and its line released.
@@ -88,12 +127,25 @@ func NewBench(o Options) *Bench {
 	if o.Wire == (Wire{}) {
 		w.Wire = DefaultWire()
 	}
-	b := &Bench{World: w, I2C: &Bus{w: w}, Switch: newSwitch(w), Stop: newStop(w), Line: newLine(w), clock: Clock{w}}
+	b := &Bench{World: w, I2C: &Bus{w: w}, Stop: newStop(w), Line: newLine(w), Flow: newFlow(w), Kernel: newKernel(w), clock: Clock{w}}
+	w.signal, b.Listen, b.Return = o.Signal, newListen(w, o.Seed), newReturn(w)
+	w.contacts = newContacts(w, o)
+	b.Switch, b.Second, b.PreCharge, b.Heartbeat = w.contacts.first, w.contacts.second, w.contacts.preCharge, w.contacts.heartbeat
+	w.switchOver()
 	now := func() time.Duration { return w.now }
 	rng := rand.New(rand.NewPCG(o.Seed, 0x6475747962656e63))
 	within := func(limit float64) float64 { return limit * (2*rng.Float64() - 1) }
 
 	shunt, supplyRatio, lineRatio := Shunt_Ohm, 1/dividerRatio, 1/dividerRatio
+	if o.Shunt_Ohm > 0 {
+		shunt = o.Shunt_Ohm
+	}
+	if o.SupplyRatio > 0 {
+		supplyRatio = 1 / o.SupplyRatio
+	}
+	if o.LineRatio > 0 {
+		lineRatio = 1 / o.LineRatio
+	}
 	b.INA226 = &INA226{now: now, plan: w.plan, rand: rng}
 	b.ADS1115 = &ADS1115{now: now, plan: w.plan, rand: rng}
 	if !o.Ideal {
@@ -135,8 +187,10 @@ func NewBench(o Options) *Bench {
 	w.parts = []part{b.INA226, b.ADS1115}
 	b.I2C.Attach(INA226Address, b.INA226)
 	b.I2C.Attach(ADS1115Address, b.ADS1115)
+	b.fit(o, shunt, supplyRatio, lineRatio)
 	w.plan()
 	w.Plug(o.Unit)
+	_ = b.Arm(o.Fault)
 	return b
 }
 
@@ -146,25 +200,38 @@ func (b *Bench) Clock() clock.Clock { return &b.clock }
 // Bus is the bench's only bus, whatever it is called.
 func (b *Bench) Bus(string) (i2c.BusCloser, error) { return b.I2C, nil }
 
-// Port is refused: this bench has no SPI converter.
+// Port is the port of the SPI converter, whatever it is called; a bench
+// without one has none.
 func (b *Bench) Port(name string) (spi.PortCloser, error) {
+	if b.SPI != nil {
+		return b.SPI, nil
+	}
 	return nil, fmt.Errorf("sim: no SPI port %q on this bench", name)
 }
 
-// Tree is an empty one.
-func (b *Bench) Tree() sysfs.Tree { return sysfs.Dir(os.DevNull) }
+// Tree is the simulated kernel's.
+func (b *Bench) Tree() sysfs.Tree { return b.Kernel }
 
-// Pin finds a pin: SWITCH, STOP or LINE.
+// Pin finds a pin: SWITCH, STOP, LINE, FLOW, LISTEN or RETURN.
 func (b *Bench) Pin(name string) (gpio.PinIO, error) {
+	for _, s := range b.World.contacts.all() {
+		if s.name == name {
+			return s, nil
+		}
+	}
 	switch name {
-	case b.Switch.name:
-		return b.Switch, nil
 	case b.Stop.name:
 		return b.Stop, nil
 	case b.Line.name:
 		return b.Line, nil
+	case b.Flow.name:
+		return b.Flow, nil
+	case b.Listen.name:
+		return b.Listen, nil
+	case b.Return.name:
+		return b.Return, nil
 	}
-	return nil, fmt.Errorf("sim: no pin %q: the bench has SWITCH, STOP and LINE", name)
+	return nil, fmt.Errorf("sim: no pin %q: the bench has SWITCH, STOP, LINE, FLOW, LISTEN and RETURN", name)
 }
 
 // Pace makes the simulated time keep to real time: it never runs ahead of it

@@ -128,54 +128,6 @@ func (p *Pin) apply(duty gpio.Duty, f physic.Frequency) error {
 	return p.drive(p, duty, f)
 }
 
-// SwitchPin is the supply switch: high closes it. An input leaves it open, as
-// its gate has a pull-down.
-type SwitchPin struct {
-	Pin
-	fault SwitchFault
-}
-
-// SwitchFault is what is wrong with the supply switch.
-type SwitchFault int
-
-// The faults of the switch.
-const (
-	SwitchWhole      SwitchFault = iota
-	SwitchWelded                 // conducts whatever the pin says
-	SwitchNotClosing             // never conducts
-)
-
-func newSwitch(w *World) *SwitchPin {
-	s := &SwitchPin{Pin: Pin{name: "SWITCH", number: 1, w: w}}
-	s.drive = func(_ *Pin, duty gpio.Duty, _ physic.Frequency) error {
-		if duty != 0 {
-			return fmt.Errorf("sim: pin %s has no PWM", s.name)
-		}
-		s.act()
-		return nil
-	}
-	return s
-}
-
-// SetFault changes what is wrong with the switch.
-func (s *SwitchPin) SetFault(f SwitchFault) {
-	s.w.settle(s.w.now)
-	s.fault = f
-	s.act()
-}
-
-func (s *SwitchPin) act() {
-	switch s.fault {
-	case SwitchWelded:
-		s.w.on = true
-	case SwitchNotClosing:
-		s.w.on = false
-	default:
-		s.w.on = s.output && s.level == gpio.High
-	}
-	s.w.changed()
-}
-
 // StopPin is the stop input: active low, with a pull-up.
 type StopPin struct {
 	Pin

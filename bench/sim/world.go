@@ -37,7 +37,8 @@ type World struct {
 	eventCount   int
 
 	unit      Unit
-	on        bool // the switch conducts
+	on        bool // the contacts conduct
+	contacts  contacts
 	current_A float64
 	plug_V    float64
 	sense_V   float64 // line level behind the rig's filter
@@ -46,9 +47,15 @@ type World struct {
 	// Integrals from time zero to stepped.
 	charge_As, plug_Vs, sense_Vs, probe_Vs float64
 
+	front      *front // before an SPI converter; nil without one
 	probe      func(celsius float64) float64
 	probeCount int
 	wire       wireState
+	returned   *ReturnPin
+	signal     *Signal // that the bench listens to, in the place of its line; or nil
+	// preCharge_Ohm is the resistance of a pre-charge path that alone conducts.
+	preCharge_Ohm float64
+	flow          *FlowPin
 }
 
 type event struct {
@@ -76,6 +83,12 @@ func (w *World) Plug(u Unit) {
 func (w *World) plugIn() {
 	w.current_A, w.plug_V = 0, 0
 	w.probeCount = 0
+	if w.flow != nil {
+		w.flow.plug(w.unit)
+	}
+	if w.returned != nil {
+		w.returned.plug(w.unit)
+	}
 	w.wire.update(w)
 }
 
@@ -172,10 +185,23 @@ func (w *World) settle(t time.Duration) {
 func (w *World) step(dt time.Duration) {
 	dt_s := float64(dt) * 1e-9
 	before := w.plug_V
-	w.current_A, w.plug_V = w.unit.Step(dt, w.Supply.source(w.on, w.plug_V, w.stepped), w.wire.line)
+	if w.contacts.live {
+		w.on, w.preCharge_Ohm = w.contacts.state()
+	}
+	src := w.Supply.source(w.on, w.plug_V, w.stepped)
+	src.Ohm += w.preCharge_Ohm
+	w.current_A, w.plug_V = w.unit.Step(dt, src, w.wire.line)
 	w.stepped += dt
 	w.charge_As += w.current_A * dt_s
+	if w.front != nil {
+		w.front.step(w.current_A, dt_s)
+	}
 	w.plug_Vs += (before + w.plug_V) / 2 * dt_s
+
+	if w.flow != nil && w.flow.active {
+		w.flow.step(w.stepped, dt)
+	}
+	w.returned.step(w.stepped, dt)
 
 	level := w.wire.mean_V(w.stepped, dt_s)
 	w.wire.update(w)
@@ -184,6 +210,9 @@ func (w *World) step(dt time.Duration) {
 	was := w.sense_V
 	w.sense_V += (level - was) * x * (1 - x/2*(1-x/3))
 	w.sense_Vs += (was + w.sense_V) / 2 * dt_s
+	if w.signal != nil { // the sense wire listens to another, without a filter
+		w.sense_V, w.sense_Vs = w.signal.at(w.stepped), w.signal.integral(w.stepped)
+	}
 
 	if w.probe != nil {
 		if w.probeCount--; w.probeCount < 0 {

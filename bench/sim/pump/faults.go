@@ -27,6 +27,7 @@ type defect struct {
 
 	quiet       float64 // factor on the board's own current
 	extra_A     float64 // drawn beside it
+	carried     float64 // share of a good unit's flow at its speed
 	open        float64 // share of the current that an open phase lacks
 	dropEvery_s float64 // mean time between drop-outs; 0: none
 	wakeUps     int     // in vain before a start
@@ -78,7 +79,7 @@ const (
 
 // damage applies the fault to the parameters and returns the rest of it.
 func damage(c Params, fault string, severity float64) (Params, defect, error) {
-	d := defect{quiet: 1, diode_Ohm: 0.05}
+	d := defect{quiet: 1, diode_Ohm: 0.05, carried: 1}
 	if !(severity >= 0 && severity <= 1) {
 		return c, d, fmt.Errorf("pump: severity %v of fault %q lies outside 0 to 1", severity, fault)
 	}
@@ -128,12 +129,15 @@ func damage(c Params, fault string, severity float64) (Params, defect, error) {
 		c.Hydraulic_Nms2 *= 1 - grade(s, gasHalf*hydraulic, gasFull)
 		c.Coulomb_Nm *= 1 + grade(s, dryDragHalf*friction, dryDragFull)
 		c.Unrest += grade(s, unrestHalf, unrestFull)
+		d.carried = 1 - grade(s, gasHalf, gasFull)
 	case "impeller-lost":
 		c.Hydraulic_Nms2 *= 0.45 - 0.42*s
 		c.Inertia_kgm2 *= 0.8 - 0.2*s
 		c.Imbalance = 0
+		d.carried = 0.1 * (1 - s) // a wheel that slips, or none; chosen
 	case "blocked-outlet":
 		c.Hydraulic_Nms2 *= 1 - grade(s, shutHalf*hydraulic, shutFull)
+		d.carried = 1 - s // shut at 1; chosen
 	case "reversed":
 		d.reversed, d.diode_Ohm = true, 0.05*(2-s)
 	case "unplugged":

@@ -59,6 +59,7 @@ type Pump struct {
 	commutations      float64 // in a turn
 	gain              float64 // of the speed regulator, A·s/rad
 	ticks             uint
+	perSpeed          float64 // flow over speed, l/min·s; 0 until asked for
 }
 
 // slow_s is the pitch of what changes slowly: heat, viscosity, the flow's unrest.
