@@ -68,6 +68,14 @@ func random(r *rand.Rand) *Profile {
 		p.Limits.Rest, p.Limits.StartTimeout = duration(time.Hour), duration(time.Minute)
 	}
 	if yes() {
+		p.Return = Return{Wire: OwnWire, Codes: []ReturnCode{
+			{Name: "a", Meaning: text(), Cause: text(), Duty: Window{number(0, 10), number(20, 40)}},
+			{Name: "b-2", Meaning: text(), Duty: Window{number(50, 60), 100}, Frequency: HertzRange{Low_Hz: number(0, 10), High_Hz: number(10, 1e5)}},
+		}, SpeedByFrequency: []SpeedPoint{{number(0, 5), number(0, 1e5)}, {number(6, 1000), number(0, 1e6)}}}
+	} else if yes() {
+		p.Return = Return{Wire: CommandWire, Codes: []ReturnCode{{Name: "c", Meaning: text(), Length: SecondsRange{Low_s: number(0, 0.5), High_s: number(0.6, 3600)}}}}
+	}
+	if yes() {
 		low := number(-20, 50)
 		p.Fixture = Fixture{word("loop", "bucket"), number(1, 100), number(-1, 5), text(), low, low + number(0, 30), number(0, 0.02), text()}
 	}

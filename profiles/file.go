@@ -1,9 +1,13 @@
 package profiles
 
-import "math"
+import (
+	"math"
+
+	"dutybench/profiles/strict"
+)
 
 // file is a profile as it stands in TOML. Tags say how each key is read,
-// checked and written; see field.
+// checked and written; see strict.
 type file struct {
 	Format       int      `toml:"format" comment:"version of this format"`
 	Name         string   `toml:"name" comment:"small letters, digits and hyphens"`
@@ -14,14 +18,16 @@ type file struct {
 	Invented     bool     `toml:"invented,omitempty" comment:"no real unit stands behind it"`
 	Notes        []string `toml:"notes,omitempty"`
 
-	Command fileCommand `toml:"command" comment:"How the unit is told what to do. Duty is the command in percent; line duty is\nwhat is on the wire, the share of a period at high level."`
-	Supply  fileSupply  `toml:"supply" comment:"The supply at the unit's terminals: what it is tested at, and the range in which\na test may run."`
-	Limits  fileLimits  `toml:"limits" comment:"What the guard keeps. Anything beyond cuts the supply."`
-	Section any         `toml:"-" comment:"What only this kind of unit has."`
-	Fixture fileFixture `toml:"fixture,omitempty" comment:"Where the good units were measured."`
-	Learned fileLearned `toml:"learned,omitempty" comment:"How the good units' rows below came about."`
-	Stated  []fileLimit `toml:"limit,omitempty" comment:"Limits stated by hand; each replaces the one that good units would give."`
-	Good    []fileGood  `toml:"good,omitempty" comment:"The good units: mean current at each duty of the grid, rising and falling, and\nwhat else they measured. A dash is one not measured."`
+	Command   fileCommand   `toml:"command" comment:"How the unit is told what to do. Duty is the command in percent; line duty is\nwhat is on the wire, the share of a period at high level."`
+	Supply    fileSupply    `toml:"supply" comment:"The supply at the unit's terminals: what it is tested at, and the range in which\na test may run."`
+	Limits    fileLimits    `toml:"limits" comment:"What the guard keeps. Anything beyond cuts the supply."`
+	Section   any           `toml:"-" comment:"What only this kind of unit has."`
+	Connector fileConnector `toml:"connector,omitempty" comment:"The unit's plug: what lies in each cavity, and the least wire for it."`
+	Return    fileReturn    `toml:"return,omitempty" comment:"How the unit reports on itself."`
+	Fixture   fileFixture   `toml:"fixture,omitempty" comment:"Where the good units were measured."`
+	Learned   fileLearned   `toml:"learned,omitempty" comment:"How the good units' rows below came about."`
+	Stated    []fileLimit   `toml:"limit,omitempty" comment:"Limits stated by hand; each replaces the one that good units would give."`
+	Good      []fileGood    `toml:"good,omitempty" comment:"The good units: mean current at each duty of the grid, rising and falling, and\nwhat else they measured. A dash is one not measured."`
 }
 
 type fileCommand struct {
@@ -36,7 +42,7 @@ type fileCommand struct {
 	Wake      Percent     `toml:"wake" min:"0" max:"100" comment:"duty from which it starts"`
 	Full      Percent     `toml:"full" min:"0" max:"100" comment:"duty from which it runs at full"`
 	Reserved  []Window    `toml:"reserved,omitempty" comment:"line duty that a test keeps out of, but to stop"`
-	Law       []lawPoint  `toml:"law,omitempty" comment:"line duty and the command that it means, straight between these points"`
+	Law       []lawPoint  `toml:"law,omitempty" inline:"true" comment:"line duty and the command that it means, straight between these points"`
 	Missing   fileMissing `toml:"missing,omitempty" comment:"What it does without a valid command: full, stop or hold. Left out: not known,\nand not tested. Open is a cut wire, low and high a wire stuck at that level."`
 }
 
@@ -71,49 +77,46 @@ type fileLimits struct {
 }
 
 type fileFixture struct {
-	Type        string       `toml:"type" oneof:"loop|bucket"`
-	Bore        Millimetre   `toml:"bore,omitempty" min:"0" max:"1000"`
-	Lift        Metre        `toml:"lift,omitempty" min:"-100" max:"100" comment:"from the unit up to the outlet"`
-	Fluid       string       `toml:"fluid,omitempty"`
-	Temperature celsiusRange `toml:"temperature,omitempty"`
-	Remount     Share        `toml:"remount,omitempty" min:"0" max:"0.5" comment:"standard deviation of current from one mounting to the next, by a gauge study"`
-	Description string       `toml:"description,omitempty"`
+	Type        string              `toml:"type" oneof:"loop|bucket"`
+	Bore        Millimetre          `toml:"bore,omitempty" min:"0" max:"1000"`
+	Lift        Metre               `toml:"lift,omitempty" min:"-100" max:"100" comment:"from the unit up to the outlet"`
+	Fluid       string              `toml:"fluid,omitempty"`
+	Temperature strict.CelsiusRange `toml:"temperature,omitempty"`
+	Remount     Share               `toml:"remount,omitempty" min:"0" max:"0.5" comment:"standard deviation of current from one mounting to the next, by a gauge study"`
+	Description string              `toml:"description,omitempty"`
 }
 
 type fileLearned struct {
-	On          string   `toml:"on,omitempty" comment:"year-month-day"`
-	Units       int      `toml:"units" min:"0" max:"10000"`
-	Provisional bool     `toml:"provisional,omitempty" comment:"too few units for firm limits"`
-	Rate        Hertz    `toml:"rate,omitempty" min:"0" max:"1e9" comment:"lowest sampling rate"`
-	Supply      Volt     `toml:"supply,omitempty" min:"0" max:"60" comment:"mean supply they ran at"`
-	Rigs        []string `toml:"rigs,omitempty" comment:"that measured them"`
-	GainU       Share    `toml:"gain_uncertainty,omitempty" min:"0" max:"0.5" comment:"of their current, standard, the largest of them"`
-	Days        int      `toml:"days,omitempty" min:"0" max:"10000" comment:"on which they were measured"`
-	Fillings    int      `toml:"fillings,omitempty" min:"0" max:"10000" comment:"of the loop"`
-	Parts       []string `toml:"part_revisions,omitempty"`
-	Own         values   `toml:"own,omitempty" comment:"standard uncertainty of one measurement, which the spread of the units holds"`
-	Program     string   `toml:"program,omitempty"`
-	Statement   []string `toml:"statement,omitempty"`
-	Grid        percents `toml:"grid,omitempty" min:"0" max:"100" comment:"duties of the currents below"`
+	On          string          `toml:"on,omitempty" comment:"year-month-day"`
+	Units       int             `toml:"units" min:"0" max:"10000"`
+	Provisional bool            `toml:"provisional,omitempty" comment:"too few units for firm limits"`
+	Rate        Hertz           `toml:"rate,omitempty" min:"0" max:"1e9" comment:"lowest sampling rate"`
+	Supply      Volt            `toml:"supply,omitempty" min:"0" max:"60" comment:"mean supply they ran at"`
+	Rigs        []string        `toml:"rigs,omitempty" comment:"that measured them"`
+	GainU       Share           `toml:"gain_uncertainty,omitempty" min:"0" max:"0.5" comment:"of their current, standard, the largest of them"`
+	Days        int             `toml:"days,omitempty" min:"0" max:"10000" comment:"on which they were measured"`
+	Fillings    int             `toml:"fillings,omitempty" min:"0" max:"10000" comment:"of the loop"`
+	Parts       []string        `toml:"part_revisions,omitempty"`
+	Own         strict.Values   `toml:"own,omitempty" comment:"standard uncertainty of one measurement, which the spread of the units holds"`
+	Program     string          `toml:"program,omitempty"`
+	Statement   []string        `toml:"statement,omitempty"`
+	Grid        strict.Percents `toml:"grid,omitempty" min:"0" max:"100" comment:"duties of the currents below"`
 }
 
 type fileLimit struct {
-	Finding string    `toml:"finding"`
-	Low     *quantity `toml:"low,omitempty"`
-	High    *quantity `toml:"high,omitempty"`
-	Source  string    `toml:"source,omitempty"`
+	Finding string           `toml:"finding"`
+	Low     *strict.Quantity `toml:"low,omitempty"`
+	High    *strict.Quantity `toml:"high,omitempty"`
+	Source  string           `toml:"source,omitempty"`
 }
 
 type fileGood struct {
-	Unit   string  `toml:"unit"`
-	Trace  string  `toml:"trace,omitempty"`
-	Up     amperes `toml:"up,omitempty" min:"-1000" max:"1000"`
-	Down   amperes `toml:"down,omitempty" min:"-1000" max:"1000"`
-	Values values  `toml:"values,omitempty"`
+	Unit   string         `toml:"unit"`
+	Trace  string         `toml:"trace,omitempty"`
+	Up     strict.Amperes `toml:"up,omitempty" min:"-1000" max:"1000"`
+	Down   strict.Amperes `toml:"down,omitempty" min:"-1000" max:"1000"`
+	Values strict.Values  `toml:"values,omitempty"`
 }
-
-// values keeps its order: that in which a person should read them.
-type values []Value
 
 // profile turns what was read into what the program uses.
 func (f *file) profile() *Profile {
@@ -140,9 +143,9 @@ func (f *file) profile() *Profile {
 		Learned: Learned{
 			On: n.On, Units: n.Units, Provisional: n.Provisional, Rate_Hz: float64(n.Rate),
 			Supply_V: float64(n.Supply), Rigs: n.Rigs, GainU: float64(n.GainU), Days: n.Days, Fillings: n.Fillings,
-			PartRevisions: n.Parts, Own: n.Own, Program: n.Program, Statement: n.Statement,
+			PartRevisions: n.Parts, Own: valuesOf(n.Own), Program: n.Program, Statement: n.Statement,
 		},
-		Grid: n.Grid, Section: f.Section,
+		Grid: n.Grid, Section: f.Section, Connector: f.Connector.connector(), Return: f.Return.held(),
 	}
 	for _, q := range c.Law {
 		p.Command.Law = append(p.Command.Law, LawPoint{float64(q.Line), float64(q.Command)})
@@ -158,7 +161,7 @@ func (f *file) profile() *Profile {
 		p.Stated = append(p.Stated, limit)
 	}
 	for _, g := range f.Good {
-		p.Good = append(p.Good, GoodUnit{Unit: g.Unit, Trace: g.Trace, Up: g.Up, Down: g.Down, Values: g.Values})
+		p.Good = append(p.Good, GoodUnit{Unit: g.Unit, Trace: g.Trace, Up: g.Up, Down: g.Down, Values: valuesOf(g.Values)})
 	}
 	return p
 }
@@ -181,15 +184,16 @@ func fileOf(p *Profile) *file {
 			Charge: Coulomb(l.Charge_C), ChargeTime: SecondsOf(l.ChargeTime), DryRun: SecondsOf(l.DryRun),
 			Rest: SecondsOf(l.Rest), StartTimeout: SecondsOf(l.StartTimeout),
 		},
-		Section: p.Section,
+		Section:   p.Section,
+		Connector: fileConnectorOf(p.Connector), Return: fileReturnOf(p.Return),
 		Fixture: fileFixture{
 			Type: x.Type, Bore: Millimetre(x.Bore_mm), Lift: Metre(x.Lift_m), Fluid: x.Fluid,
-			Temperature: celsiusRange{x.LowTemp_C, x.HighTemp_C}, Remount: Share(x.Remount), Description: x.Description,
+			Temperature: strict.CelsiusRange{Low: x.LowTemp_C, High: x.HighTemp_C}, Remount: Share(x.Remount), Description: x.Description,
 		},
 		Learned: fileLearned{
 			On: n.On, Units: n.Units, Provisional: n.Provisional, Rate: Hertz(n.Rate_Hz),
 			Supply: Volt(n.Supply_V), Rigs: n.Rigs, GainU: Share(n.GainU), Days: n.Days, Fillings: n.Fillings,
-			Parts: n.PartRevisions, Own: n.Own, Program: n.Program, Statement: n.Statement, Grid: p.Grid,
+			Parts: n.PartRevisions, Own: valuesFor(n.Own), Program: n.Program, Statement: n.Statement, Grid: p.Grid,
 		},
 	}
 	for _, q := range c.Law {
@@ -198,15 +202,15 @@ func fileOf(p *Profile) *file {
 	for _, s := range p.Stated {
 		limit := fileLimit{Finding: s.Finding, Source: s.Source}
 		if !math.IsNaN(s.Low) {
-			limit.Low = &quantity{s.Low, s.Unit}
+			limit.Low = &strict.Quantity{X: s.Low, Unit: s.Unit}
 		}
 		if !math.IsNaN(s.High) {
-			limit.High = &quantity{s.High, s.Unit}
+			limit.High = &strict.Quantity{X: s.High, Unit: s.Unit}
 		}
 		f.Stated = append(f.Stated, limit)
 	}
 	for _, g := range p.Good {
-		f.Good = append(f.Good, fileGood{Unit: g.Unit, Trace: g.Trace, Up: g.Up, Down: g.Down, Values: g.Values})
+		f.Good = append(f.Good, fileGood{Unit: g.Unit, Trace: g.Trace, Up: g.Up, Down: g.Down, Values: valuesFor(g.Values)})
 	}
 	return f
 }

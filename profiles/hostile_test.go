@@ -8,6 +8,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"dutybench/profiles/strict"
 )
 
 func hostile() map[string]string {
@@ -45,7 +47,7 @@ func manyKeys(n int) string {
 	var b strings.Builder
 	r := rand.New(rand.NewPCG(7, 8))
 	for i := range n {
-		b.WriteString("k" + decimal(float64(i), 0) + " = " + decimal(r.Float64(), 0) + "\n")
+		b.WriteString("k" + strict.Decimal(float64(i), 0) + " = " + strict.Decimal(r.Float64(), 0) + "\n")
 	}
 	return b.String()
 }

@@ -10,7 +10,7 @@ import (
 	"strconv"
 	"strings"
 
-	"github.com/pelletier/go-toml/v2/unstable"
+	"dutybench/profiles/strict"
 )
 
 // Parse reads a profile, strictly: every key must be known and exact in case,
@@ -25,27 +25,27 @@ import (
 //
 // The error is an *Error that lists every problem with line and column.
 func Parse(data []byte, source string, section func(kind string) (any, error)) (*Profile, error) {
-	root, err := parseTree(data, source)
+	root, reader, err := asProfile.Read(data, source)
 	if err != nil {
 		return nil, err
 	}
-	d := decoder{problems{data: data}}
+	d := decoder{reader}
 	f := &file{}
 	if !d.head(root) {
-		return nil, d.err(source)
+		return nil, d.Err()
 	}
-	own, err := section(root.child["kind"].text)
+	own, err := section(root.Child("kind").Text)
 	if err != nil {
-		d.cause(root.child["kind"].place, err, "kind: %v", err)
-		return nil, d.err(source)
+		d.Cause(root.Child("kind").Place, err, "kind: %v", err)
+		return nil, d.Err()
 	}
-	f.Section = d.section(root, root.child["kind"].text, own)
+	f.Section = d.section(root, root.Child("kind").Text, own)
 	d.strangers(root, section)
-	d.table(root, reflect.ValueOf(f).Elem(), "the profile")
-	if len(d.list) == 0 {
+	d.Table(root, f, "the profile")
+	if d.Count() == 0 {
 		d.check(root, f)
 	}
-	if err := d.err(source); err != nil {
+	if err := d.Err(); err != nil {
 		return nil, err
 	}
 	p := f.profile()
@@ -54,91 +54,93 @@ func Parse(data []byte, source string, section func(kind string) (any, error)) (
 	return p, nil
 }
 
+// decoder reads a profile, and notes every problem on the way.
+type decoder struct{ *strict.Decoder }
+
 // head looks at what decides how the rest is to be read, so that a file for
 // another program or another bench gets one clear sentence.
-func (d *decoder) head(root *node) bool {
-	switch n := root.child["format"]; {
+func (d *decoder) head(root *strict.Node) bool {
+	switch n := root.Child("format"); {
 	case n == nil:
-		d.add(root.place, "the profile lacks the key format: begin with format = %d", Format)
-	case n.kind != unstable.Integer:
-		d.add(n.place, "format must be a whole number without quotes: format = %d", Format)
+		d.Add(root.Place, "the profile lacks the key format: begin with format = %d", Format)
+	case !n.IsInteger():
+		d.Add(n.Place, "format must be a whole number without quotes: format = %d", Format)
 	default:
-		x, err := strconv.Atoi(n.text)
+		x, err := strconv.Atoi(n.Text)
 		if errors.Is(err, strconv.ErrRange) || x > Format {
-			d.add(n.place, "format %s is newer than format %d, the newest that this program reads: use a newer program", clip(n.text), Format)
+			d.Add(n.Place, "format %s is newer than format %d, the newest that this program reads: use a newer program", strict.Clip(n.Text), Format)
 		} else if err != nil || x < 1 {
-			d.add(n.place, "format is %s: it must be %d", clip(n.text), Format)
+			d.Add(n.Place, "format is %s: it must be %d", strict.Clip(n.Text), Format)
 		}
 	}
-	if n := root.at("command", "type"); n.kind == unstable.String && n.text != "pwm" {
-		switch n.text {
+	if n := root.At("command", "type"); n.IsString() && n.Text != "pwm" {
+		switch n.Text {
 		case "0-10 V", "lin", "can":
-			d.add(n.place, "command type %q is not supported by this bench: it commands by \"pwm\" only", n.text)
+			d.Add(n.Place, "command type %q is not supported by this bench: it commands by \"pwm\" only", n.Text)
 		default:
-			d.add(n.place, "command type %q is not known: this bench commands by \"pwm\" only (\"0-10 V\", \"lin\" and \"can\" are not supported)", clip(n.text))
+			d.Add(n.Place, "command type %q is not known: this bench commands by \"pwm\" only (\"0-10 V\", \"lin\" and \"can\" are not supported)", strict.Clip(n.Text))
 		}
 	}
-	if n := root.child["kind"]; n == nil {
-		d.add(root.place, `the profile lacks the key kind: add one such as kind = "pump"`)
-	} else if n.kind != unstable.String {
-		d.add(n.place, `kind must be text in quotes, such as kind = "pump"`)
+	if n := root.Child("kind"); n == nil {
+		d.Add(root.Place, `the profile lacks the key kind: add one such as kind = "pump"`)
+	} else if !n.IsString() {
+		d.Add(n.Place, `kind must be text in quotes, such as kind = "pump"`)
 	}
-	return len(d.list) == 0
+	return d.Count() == 0
 }
 
 // section reads the kind's own table and takes it out of root; nil when the
 // file has none.
-func (d *decoder) section(root *node, kind string, own any) any {
-	n := root.child[kind]
+func (d *decoder) section(root *strict.Node, kind string, own any) any {
+	n := root.Child(kind)
 	v := reflect.ValueOf(own)
 	if n == nil || own == nil || ownKeys[kind] {
 		return nil
 	}
-	delete(root.child, kind)
-	root.order = slices.DeleteFunc(root.order, func(k string) bool { return k == kind })
+	root.Remove(kind)
 	if v.Kind() != reflect.Pointer || v.IsNil() || v.Elem().Kind() != reflect.Struct {
-		d.add(n.place, "the section of kind %q is to be read into a %T, which is no pointer to a struct: this is a fault in the program", kind, own)
+		d.Add(n.Place, "the section of kind %q is to be read into a %T, which is no pointer to a struct: this is a fault in the program", kind, own)
 		return nil
 	}
-	before := len(d.list)
-	d.table(n, v.Elem(), "["+kind+"]")
+	before := d.Count()
+	d.Table(n, own, "["+kind+"]")
 	if c, ok := own.(interface {
 		Check(bad func(key, problem string))
-	}); ok && len(d.list) == before {
-		c.Check(func(key, problem string) { d.add(n.at(key).place, "%s: %s", key, problem) })
+	}); ok && d.Count() == before {
+		c.Check(func(key, problem string) { d.Add(n.At(key).Place, "%s: %s", key, problem) })
 	}
 	return own
 }
 
 // strangers are tables at the top that are neither the format's nor this
 // kind's: sections of another kind, or of none.
-func (d *decoder) strangers(root *node, section func(kind string) (any, error)) {
-	kind := root.child["kind"].text
-	root.order = slices.DeleteFunc(root.order, func(key string) bool {
-		n := root.child[key]
-		if ownKeys[key] || n.kind != unstable.InlineTable || slices.ContainsFunc(ownNames, func(k string) bool { return strings.EqualFold(k, key) }) {
-			return false
+func (d *decoder) strangers(root *strict.Node, section func(kind string) (any, error)) {
+	kind := root.Child("kind").Text
+	for _, key := range slices.Clone(root.Keys()) {
+		n := root.Child(key)
+		if ownKeys[key] || !n.IsTable() || slices.ContainsFunc(ownNames, func(k string) bool { return strings.EqualFold(k, key) }) {
+			continue
 		}
 		switch _, err := section(key); {
 		case key != kind && strings.EqualFold(key, kind):
-			d.add(n.key, "unknown table [%s]: write it [%s], keys match exactly in case", shownKey(key), kind)
+			d.Add(n.Key, "unknown table [%s]: write it [%s], keys match exactly in case", strict.ShownKey(key), kind)
 		case key == kind:
-			d.add(n.key, "unknown table [%s]: the kind %q has no section", shownKey(key), kind)
+			d.Add(n.Key, "unknown table [%s]: the kind %q has no section", strict.ShownKey(key), kind)
 		case err != nil:
-			d.cause(n.key, err, "unknown table [%s], neither part of a profile nor of a kind: %v", shownKey(key), err)
+			d.Cause(n.Key, err, "unknown table [%s], neither part of a profile nor of a kind: %v", strict.ShownKey(key), err)
 		default:
-			d.add(n.key, "the table [%s] belongs to the kind %q, but this profile's kind is %q: remove it or correct the kind", key, key, kind)
+			d.Add(n.Key, "the table [%s] belongs to the kind %q, but this profile's kind is %q: remove it or correct the kind", key, key, kind)
 		}
-		return true
-	})
+		root.Remove(key)
+	}
 }
 
 // ownNames are the top-level keys of the format; ownKeys is the same as a set.
 var ownNames, ownKeys = func() (names []string, set map[string]bool) {
 	set = map[string]bool{}
-	for _, f := range fieldsOf(reflect.TypeFor[file]()) {
-		names = append(names, f.name)
-		set[f.name] = true
+	for _, name := range strict.Keys(file{}) {
+		names = append(names, name)
+		set[name] = true
 	}
 	return names, set
 }()

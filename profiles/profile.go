@@ -27,8 +27,11 @@ type Profile struct {
 	Command Command
 	Supply  Supply
 	Limits  Limits
+	Return  Return // how it reports on itself
 	Fixture Fixture
-	Learned Learned
+	// Connector is the unit's plug; its zero value when the profile has none.
+	Connector Connector
+	Learned   Learned
 	// Stated are limits written by hand; one for a finding replaces the limit
 	// that the good units would give.
 	Stated []Limit

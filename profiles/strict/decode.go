@@ -1,4 +1,4 @@
-package profiles
+package strict
 
 import (
 	"encoding"
@@ -13,8 +13,7 @@ import (
 	"github.com/pelletier/go-toml/v2/unstable"
 )
 
-// Struct tags steer both reading and writing, of the format's own structs and
-// of a kind's section alike:
+// Struct tags steer both reading and writing:
 //
 //	toml:"name"            the key, exactly in case; a missing one is an error
 //	toml:"name,omitempty"  the key may be absent; written only when not zero
@@ -22,8 +21,9 @@ import (
 //	min:"0" max:"100"      bounds, ends allowed, in the unit that is held
 //	above:"0"              bound, end not allowed
 //	comment:"…"            written beside the key or above the table
+//	inline:"true"          a list of tables that is written a line each
 //
-// Fields may be strings, int, float64 (a bare number), bool, unit types and
+// Fields may be strings, int (in any of TOML's bases), float64 (a bare number), bool, unit types and
 // other text types, structs (tables), and slices of these.
 type field struct {
 	name     string
@@ -45,13 +45,19 @@ func fieldsOf(t reflect.Type) []field {
 	return list
 }
 
-// decoder reads nodes into values and notes every problem on the way.
-type decoder struct{ problems }
+// Decoder reads nodes into values and notes every problem on the way.
+type Decoder struct{ problems }
+
+// Table reads a table into the struct that into points to; where names it in
+// messages, such as "[supply]".
+func (d *Decoder) Table(n *Node, into any, where string) {
+	d.table(n, reflect.ValueOf(into).Elem(), where)
+}
 
 // table reads a table; where names it in messages, such as "[supply]".
-func (d *decoder) table(n *node, v reflect.Value, where string) {
+func (d *Decoder) table(n *Node, v reflect.Value, where string) {
 	if n.kind != unstable.InlineTable {
-		d.add(n.place, "%s must be a table", where)
+		d.Add(n.Place, "%s must be a table", where)
 		return
 	}
 	var known []string
@@ -60,7 +66,7 @@ func (d *decoder) table(n *node, v reflect.Value, where string) {
 		if c := n.child[f.name]; c != nil {
 			d.value(c, v.Field(f.index), f.tag, f.name)
 		} else if !f.optional && !hasOtherCase(n, f.name) {
-			d.add(n.place, "%s lacks the key %s: add %s", where, f.name, example(f, v.Field(f.index).Type()))
+			d.Add(n.Place, "%s lacks the key %s: add %s", where, f.name, example(f, v.Field(f.index).Type()))
 		}
 	}
 	for _, key := range n.order {
@@ -70,37 +76,37 @@ func (d *decoder) table(n *node, v reflect.Value, where string) {
 	}
 }
 
-func hasOtherCase(n *node, name string) bool {
+func hasOtherCase(n *Node, name string) bool {
 	return slices.ContainsFunc(n.order, func(k string) bool { return strings.EqualFold(k, name) })
 }
 
-func (d *decoder) unknown(n *node, key string, known []string, where string) {
+func (d *Decoder) unknown(n *Node, key string, known []string, where string) {
 	for _, k := range known {
 		if strings.EqualFold(k, key) {
-			d.add(n.key, "unknown key %s in %s: write it %s, keys match exactly in case", shownKey(key), where, k)
+			d.Add(n.Key, "unknown key %s in %s: write it %s, keys match exactly in case", ShownKey(key), where, k)
 			return
 		}
 	}
-	d.add(n.key, "unknown key %s in %s: the keys here are %s", shownKey(key), where, strings.Join(known, ", "))
+	d.Add(n.Key, "unknown key %s in %s: the keys here are %s", ShownKey(key), where, strings.Join(known, ", "))
 }
 
 // value reads one value of any type that a field may have.
-func (d *decoder) value(n *node, v reflect.Value, tag reflect.StructTag, name string) {
+func (d *Decoder) value(n *Node, v reflect.Value, tag reflect.StructTag, name string) {
 	if v.Kind() == reflect.Pointer {
 		v.Set(reflect.New(v.Type().Elem()))
 		v = v.Elem()
 	}
 	before := len(d.list)
 	switch x := v.Addr().Interface().(type) {
-	case *values:
+	case *Values:
 		d.values(n, x)
-	case *quantity:
+	case *Quantity:
 		d.quantity(n, x, name)
 	case encoding.TextUnmarshaler:
 		if n.kind != unstable.String {
-			d.add(n.place, "%s must be text in quotes%s", name, such(v.Type()))
-		} else if err := x.UnmarshalText([]byte(n.text)); err != nil {
-			d.cause(n.place, err, "%s: %v", name, err)
+			d.Add(n.Place, "%s must be text in quotes%s", name, such(v.Type()))
+		} else if err := x.UnmarshalText([]byte(n.Text)); err != nil {
+			d.Cause(n.Place, err, "%s: %v", name, err)
 		}
 	default:
 		d.plain(n, v, tag, name)
@@ -111,37 +117,37 @@ func (d *decoder) value(n *node, v reflect.Value, tag reflect.StructTag, name st
 }
 
 // plain reads what Go has a type for.
-func (d *decoder) plain(n *node, v reflect.Value, tag reflect.StructTag, name string) {
+func (d *Decoder) plain(n *Node, v reflect.Value, tag reflect.StructTag, name string) {
 	switch v.Kind() {
 	case reflect.String:
 		if n.kind != unstable.String {
-			d.add(n.place, "%s must be text in quotes", name)
+			d.Add(n.Place, "%s must be text in quotes", name)
 			return
 		}
-		v.SetString(n.text)
+		v.SetString(n.Text)
 	case reflect.Bool:
 		if n.kind != unstable.Bool {
-			d.add(n.place, "%s must be true or false, without quotes", name)
+			d.Add(n.Place, "%s must be true or false, without quotes", name)
 			return
 		}
-		v.SetBool(n.text == "true")
+		v.SetBool(n.Text == "true")
 	case reflect.Int:
-		x, err := strconv.ParseInt(n.text, 10, 32)
+		x, err := integer(n.Text)
 		if n.kind != unstable.Integer || err != nil {
-			d.add(n.place, "%s must be a whole number without quotes, such as 3", name)
+			d.Add(n.Place, "%s must be a whole number without quotes, such as 3", name)
 			return
 		}
 		v.SetInt(x)
 	case reflect.Float64:
-		x, ok := number10(n.text, 0)
+		x, ok := number10(n.Text, 0)
 		if !ok || n.kind != unstable.Integer && n.kind != unstable.Float {
-			d.add(n.place, "%s must be a plain finite number without quotes, such as 0.93", name)
+			d.Add(n.Place, "%s must be a plain finite number without quotes, such as 0.93", name)
 			return
 		}
 		v.SetFloat(x)
 	case reflect.Slice:
 		if n.kind != unstable.Array {
-			d.add(n.place, "%s must be a list: [ … ] or, for tables, [[%s]]", name, name)
+			d.Add(n.Place, "%s must be a list: [ … ] or, for tables, [[%s]]", name, name)
 			return
 		}
 		if len(n.items) > 0 {
@@ -153,15 +159,15 @@ func (d *decoder) plain(n *node, v reflect.Value, tag reflect.StructTag, name st
 	case reflect.Struct:
 		d.table(n, v, "["+name+"]")
 	default:
-		d.add(n.place, "%s: a field of type %s cannot be read from a profile", name, v.Type())
+		d.Add(n.Place, "%s: a field of type %s cannot be read from a %s", name, v.Type(), d.format.Thing)
 	}
 }
 
 // bounds holds a value that could be read against the field's tags.
-func (d *decoder) bounds(n *node, v reflect.Value, tag reflect.StructTag, name string) {
+func (d *Decoder) bounds(n *Node, v reflect.Value, tag reflect.StructTag, name string) {
 	if words, ok := tag.Lookup("oneof"); ok && v.Kind() == reflect.String {
 		if list := strings.Split(words, "|"); !slices.Contains(list, v.String()) {
-			d.add(n.place, "%s is %q: it must be %s", name, clip(v.String()), either(list))
+			d.Add(n.Place, "%s is %q: it must be %s", name, Clip(v.String()), Either(list))
 		}
 	}
 	switch v.Kind() {
@@ -170,7 +176,7 @@ func (d *decoder) bounds(n *node, v reflect.Value, tag reflect.StructTag, name s
 			return spoken(reflect.ValueOf(x).Convert(v.Type()))
 		})
 	case reflect.Int:
-		d.bound(n, float64(v.Int()), tag, name, func(x float64) string { return decimal(x, 0) })
+		d.bound(n, float64(v.Int()), tag, name, func(x float64) string { return Decimal(x, 0) })
 	case reflect.Slice:
 		if !isText(v.Type()) || v.Type().Elem().Kind() != reflect.Float64 {
 			return // other lists were held against the tags item by item
@@ -186,7 +192,7 @@ func (d *decoder) bounds(n *node, v reflect.Value, tag reflect.StructTag, name s
 }
 
 // bound holds one number against min, max and above; say writes it for people.
-func (d *decoder) bound(n *node, x float64, tag reflect.StructTag, name string, say func(float64) string) {
+func (d *Decoder) bound(n *Node, x float64, tag reflect.StructTag, name string, say func(float64) string) {
 	for _, b := range []struct {
 		key, words string
 		broken     func(bound float64) bool
@@ -197,40 +203,40 @@ func (d *decoder) bound(n *node, x float64, tag reflect.StructTag, name string, 
 	} {
 		bound, err := strconv.ParseFloat(tag.Get(b.key), 64)
 		if err == nil && b.broken(bound) {
-			d.add(n.place, "%s is %s: it must be %s %s", name, say(x), b.words, say(bound))
+			d.Add(n.Place, "%s is %s: it must be %s %s", name, say(x), b.words, say(bound))
 		}
 	}
 }
 
 // values reads a table of named quantities, in the order in which they stand.
-func (d *decoder) values(n *node, x *values) {
+func (d *Decoder) values(n *Node, x *Values) {
 	if n.kind != unstable.InlineTable {
-		d.add(n.place, "values must be a table of names with numbers")
+		d.Add(n.Place, "values must be a table of names with numbers")
 		return
 	}
 	for _, name := range n.order {
-		var q quantity
-		d.quantity(n.child[name], &q, shownKey(name))
-		if !isPlain(name) {
-			d.add(n.child[name].key, "%s is no name for a value: use visible characters, at most %d", shownKey(name), maxName)
+		var q Quantity
+		d.quantity(n.child[name], &q, ShownKey(name))
+		if !IsPlain(name) {
+			d.Add(n.child[name].Key, "%s is no name for a value: use visible characters, at most %d", ShownKey(name), MaxName)
 		}
 		*x = append(*x, Value{Name: name, X: q.X, Unit: q.Unit})
 	}
 }
 
-func (d *decoder) quantity(n *node, q *quantity, name string) {
+func (d *Decoder) quantity(n *Node, q *Quantity, name string) {
 	var ok bool
 	switch n.kind {
 	case unstable.String:
-		if err := q.UnmarshalText([]byte(n.text)); err != nil {
-			d.add(n.place, "%s: %v", name, err)
+		if err := q.UnmarshalText([]byte(n.Text)); err != nil {
+			d.Add(n.Place, "%s: %v", name, err)
 		}
 	case unstable.Integer, unstable.Float:
-		if q.X, ok = number10(n.text, 0); !ok {
-			d.add(n.place, "%s must be a plain finite number such as 0.93", name)
+		if q.X, ok = number10(n.Text, 0); !ok {
+			d.Add(n.Place, "%s must be a plain finite number such as 0.93", name)
 		}
 	default:
-		d.add(n.place, "%s must be a number with its unit in quotes such as \"0.021 A\", or a bare number when it has no unit", name)
+		d.Add(n.Place, "%s must be a number with its unit in quotes such as \"0.021 A\", or a bare number when it has no unit", name)
 	}
 }
 
@@ -239,7 +245,7 @@ func example(f field, t reflect.Type) string {
 	if words := f.tag.Get("oneof"); words != "" {
 		return fmt.Sprintf("%s = %q", f.name, strings.Split(words, "|")[0])
 	}
-	if u, ok := examples[t]; ok {
+	if u := exampleOf(t); u != "" {
 		return fmt.Sprintf("%s = %q", f.name, u)
 	}
 	switch t.Kind() {
@@ -258,29 +264,28 @@ func example(f field, t reflect.Type) string {
 
 // such is ", such as …" for types with an example.
 func such(t reflect.Type) string {
-	if e, ok := examples[t]; ok {
+	if e := exampleOf(t); e != "" {
 		return fmt.Sprintf(", with its unit, such as %q", e)
 	}
 	return ""
 }
 
-var examples = map[reflect.Type]string{
-	reflect.TypeFor[Volt]():         inVolt.example,
-	reflect.TypeFor[Ampere]():       inAmpere.example,
-	reflect.TypeFor[Ohm]():          inOhm.example,
-	reflect.TypeFor[Hertz]():        inHertz.example,
-	reflect.TypeFor[Percent]():      inPercent.example,
-	reflect.TypeFor[Share]():        inShare.example,
-	reflect.TypeFor[Seconds]():      inSeconds.example,
-	reflect.TypeFor[Coulomb]():      inCoulomb.example,
-	reflect.TypeFor[Celsius]():      inCelsius.example,
-	reflect.TypeFor[Millimetre]():   inMillimetre.example,
-	reflect.TypeFor[Metre]():        inMetre.example,
-	reflect.TypeFor[Watt]():         inWatt.example,
-	reflect.TypeFor[Window]():       "0 % to 5 %",
-	reflect.TypeFor[celsiusRange](): "15 °C to 30 °C",
-	reflect.TypeFor[amperes]():      "0.31 0.45 - A",
-	reflect.TypeFor[percents]():     "20 40 60 %",
+// exampleOf is how a value of a type is written; empty when the type does not
+// say.
+func exampleOf(t reflect.Type) string {
+	if x, ok := reflect.Zero(t).Interface().(interface{ Example() string }); ok {
+		return x.Example()
+	}
+	return ""
+}
+
+// integer reads a whole number as TOML spells it: with underscores, and from
+// 0x, 0o and 0b in the bases of 16, 8 and 2.
+func integer(text string) (int64, error) {
+	if len(text) > 2 && text[0] == '0' {
+		return strconv.ParseInt(text, 0, 32)
+	}
+	return strconv.ParseInt(text, 10, 32)
 }
 
 // spoken is a number as the file would write it.
@@ -293,19 +298,28 @@ func spoken(v reflect.Value) string {
 	return fmt.Sprint(v.Interface())
 }
 
-// maxName is the longest name of a unit, value or finding, in characters.
-const maxName = 100
+// MaxName is the longest name of a unit, value or finding, in characters.
+const MaxName = 100
 
-// isPlain says whether s can serve as a name: visible, one line, not padded.
-func isPlain(s string) bool {
-	return s != "" && utf8.ValidString(s) && utf8.RuneCountInString(s) <= maxName && strings.TrimSpace(s) == s &&
+// IsPlain says whether s can serve as a name: visible, one line, not padded.
+func IsPlain(s string) bool {
+	return s != "" && utf8.ValidString(s) && utf8.RuneCountInString(s) <= MaxName && strings.TrimSpace(s) == s &&
 		strings.IndexFunc(s, func(r rune) bool { return !unicode.IsPrint(r) }) < 0
 }
 
-// shownKey is a key for messages.
-func shownKey(key string) string {
+// ShownKey is a key for messages.
+func ShownKey(key string) string {
 	if isBare(key) {
-		return clip(key)
+		return Clip(key)
 	}
-	return strconv.Quote(clip(key))
+	return strconv.Quote(Clip(key))
+}
+
+// Keys are the keys that a struct reads.
+func Keys(of any) []string {
+	var names []string
+	for _, f := range fieldsOf(reflect.TypeOf(of)) {
+		names = append(names, f.name)
+	}
+	return names
 }

@@ -1,4 +1,4 @@
-package profiles
+package strict
 
 import (
 	"cmp"
@@ -8,7 +8,7 @@ import (
 	"unicode/utf8"
 )
 
-// Problem is one thing wrong in a profile, with its place and what would be
+// Problem is one thing wrong in a file, with its place and what would be
 // right. Line and column count from 1, the column in characters.
 type Problem struct {
 	Line, Column int
@@ -17,8 +17,9 @@ type Problem struct {
 	Err error
 }
 
-// Error is all that is wrong with one profile.
+// Error is all that is wrong with one file.
 type Error struct {
+	Package  string // whose word begins the message
 	Source   string
 	Problems []Problem // in order of line and column
 }
@@ -35,10 +36,10 @@ func (e *Error) Error() string {
 			b.WriteByte('\n')
 		}
 		if i == shown {
-			fmt.Fprintf(&b, "profiles: %s: and %d more", e.Source, len(e.Problems)-shown)
+			fmt.Fprintf(&b, "%s: %s: and %d more", e.Package, e.Source, len(e.Problems)-shown)
 			break
 		}
-		fmt.Fprintf(&b, "profiles: %s:%d:%d: %s", e.Source, p.Line, p.Column, p.Text)
+		fmt.Fprintf(&b, "%s: %s:%d:%d: %s", e.Package, e.Source, p.Line, p.Column, p.Text)
 	}
 	return b.String()
 }
@@ -54,38 +55,44 @@ func (e *Error) Unwrap() []error {
 	return errs
 }
 
-// place is an offset into the file. Line and column are worked out only for
+// Place is an offset into the file. Line and column are worked out only for
 // what goes into an error.
-type place int
+type Place int
 
 // problems collects what is wrong while a file is read.
 type problems struct {
-	data []byte
-	list []found
+	data   []byte
+	format Format
+	source string
+	list   []found
 }
 
 type found struct {
-	at   place
+	at   Place
 	text string
 	err  error
 }
 
-func (ps *problems) add(at place, format string, args ...any) {
-	ps.cause(at, nil, format, args...)
+// Add notes a problem at a place.
+func (ps *problems) Add(at Place, format string, args ...any) {
+	ps.Cause(at, nil, format, args...)
 }
 
-// cause notes a problem with the error behind it.
-func (ps *problems) cause(at place, err error, format string, args ...any) {
+// Cause notes a problem with the error behind it.
+func (ps *problems) Cause(at Place, err error, format string, args ...any) {
 	ps.list = append(ps.list, found{at, fmt.Sprintf(format, args...), err})
 }
 
-// err is nil when nothing was wrong.
-func (ps *problems) err(source string) error {
+// Count is the number of problems so far.
+func (ps *problems) Count() int { return len(ps.list) }
+
+// Err is nil when nothing was wrong, else an *Error with all of it.
+func (ps *problems) Err() error {
 	if len(ps.list) == 0 {
 		return nil
 	}
 	slices.SortStableFunc(ps.list, func(a, b found) int { return cmp.Compare(a.at, b.at) })
-	e := &Error{Source: source}
+	e := &Error{Package: ps.format.Package, Source: ps.source}
 	line, column, offset := 1, 1, 0
 	for _, f := range ps.list {
 		for ; offset < min(int(f.at), len(ps.data)); offset++ {

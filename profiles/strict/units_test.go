@@ -1,4 +1,4 @@
-package profiles
+package strict
 
 import (
 	"encoding"
@@ -104,7 +104,7 @@ func TestUnitsWrite(t *testing.T) {
 	for want, x := range map[string]encoding.TextMarshaler{
 		"13.5 V": Volt(13.5), "0.0000001 A": Ampere(1e-7), "1e-9 A": Ampere(1e-9), "1e20 Hz": Hertz(1e20),
 		"2.2 kohm": Ohm(2200), "47 ohm": Ohm(47), "800 ms": SecondsOf(800 * time.Millisecond), "30 s": Seconds(30),
-		"0 s": Seconds(0), "7 %": Share(0.07), "-20 °C": Celsius(-20), "0 % to 2.5 %": Window{0, 2.5},
+		"0 s": Seconds(0), "7 %": Share(0.07), "-20 °C": Celsius(-20), "0 % to 2.5 %": PercentRange{0, 2.5},
 	} {
 		b, err := x.MarshalText()
 		require.NoError(t, err)
