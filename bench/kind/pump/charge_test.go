@@ -3,6 +3,7 @@ package pump
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -53,6 +54,18 @@ func TestSwitchOnChargeAtTheSlowestRate(t *testing.T) {
 	q := value(t, m, SwitchOnCharge).Q
 	require.InDelta(t, 0.012, q.Value, 2*q.U())
 	require.Greater(t, q.U(), 0.1*q.Value)
+}
+
+// A conversion that was under way at switch-on, its middle before it, stands
+// without supply in the trace and holds a part of the peak, or all of it.
+func TestSwitchOnChargeUnderWayAtSwitchOn(t *testing.T) {
+	tr := charging(1700, 720e-6, 0.04, 10.8, math.Inf(1))
+	on := tr.Values(trace.ColSupplyOn)
+	from := slices.Index(on, 1)
+	on[from] = 0 // the first of them
+	m, _ := measured(t, tr, nil)
+	q := value(t, m, SwitchOnCharge).Q
+	require.InDelta(t, 720e-6*10.8, q.Value, 0.02*720e-6*10.8)
 }
 
 func TestSwitchOnChargeThatCannotBeMeasured(t *testing.T) {

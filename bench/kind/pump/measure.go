@@ -288,7 +288,7 @@ func switchOnCharge(t, x []float64, from, to int, whole bool) stat.Quantity {
 		level = stat.Median(x[end:after])
 	}
 	var q, peak, dt float64
-	for i := max(from, 1); i < end; i++ {
+	for i := max(straddling(x, from, end), 1); i < end; i++ {
 		dt = t[i] - t[i-1]
 		q += (x[i] - level) * dt
 		peak = max(peak, x[i]-level)
@@ -297,6 +297,22 @@ func switchOnCharge(t, x []float64, from, to int, whole bool) stat.Quantity {
 		return stat.Quantity{Value: q}.With("edges of the intervals", math.Abs(x[min(from, len(x)-1)]-level)*dt/2/math.Sqrt(3), 0)
 	}
 	return stat.Quantity{Value: q}.With("peak between samples", peak*dt/math.Sqrt(3), 0)
+}
+
+// straddling is the first sample of the charging peak: one before from when
+// that was under way at switch-on, its middle before it. Its current then
+// stands out from those without supply, and is no small part of the peak.
+func straddling(x []float64, from, end int) int {
+	const some = 10 // samples, to know the noise without supply
+	if from < some || from >= end {
+		return from
+	}
+	off := x[max(0, from-5*some) : from-1]
+	peak := slices.Max(x[from-1 : end])
+	if x[from-1] > stat.Median(off)+8*stat.RobustSD(off)+peak/100 {
+		return from - 1
+	}
+	return from
 }
 
 // fullDuty is the duty from which a unit runs at full: the profile's, else 95 %,
