@@ -21,6 +21,10 @@ import (
 // tripped gives no further lease.
 var ErrTripped = errors.New("guard: tripped, the supply stays off")
 
+// ErrSignalled says that the guard process was told to end by a signal, as by
+// Ctrl-C: somebody wants the test to end, and nothing is wrong.
+var ErrSignalled = errors.New("guard: told to end")
+
 // Guard owns the supply switch of one test. All its methods belong to the
 // one goroutine that owns the rig; only the lease's alarm may run beside it.
 type Guard struct {
@@ -140,13 +144,26 @@ func (g *Guard) Hold(s Sample) *Trip {
 		return g.Trip(trip)
 	}
 	if s.Current_A == s.Current_A { // not NaN
+		held := time.Duration(g.until.Load())
 		if err := g.Renew(s.At + g.limits.Silence); err != nil {
-			return g.Trip(&Trip{Rule: Lost, Met: g.clock.Now(),
-				Reason: "The process that holds the supply switch is gone: " + err.Error() + ".",
-				Next:   "Make sure that the supply is off, then run the test again."})
+			trip := lostTrip(err, g.clock.Now())
+			trip.Off = min(trip.Met, held) // at the end of the lease at the latest
+			return g.Trip(trip)
 		}
 	}
 	return nil
+}
+
+// lostTrip is the trip of a switch that nobody holds closed any more.
+func lostTrip(err error, now time.Duration) *Trip {
+	if errors.Is(err, ErrSignalled) {
+		return &Trip{Rule: Cancelled, Met: now,
+			Reason: "The test was cancelled: the process that holds the supply switch was told to end, and has opened it.",
+			Next:   "Run it again when the bench is ready."}
+	}
+	return &Trip{Rule: Lost, Met: now,
+		Reason: "Nobody holds the supply switch closed any more: " + err.Error() + ".",
+		Next:   "Make sure that the supply is off, then run the test again."}
 }
 
 // Renew extends the lease to a rig time, at most one Silence from now. It

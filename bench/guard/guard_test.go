@@ -2,6 +2,7 @@ package guard
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"testing"
 	"testing/synctest"
@@ -247,4 +248,43 @@ func TestHoldDoesNotAllocate(t *testing.T) {
 		c.now += ms
 		g.Hold(steady(c.now))
 	}))
+}
+
+// elsewhere is a switch that another process holds, until it does not.
+type elsewhere struct {
+	*Pins
+	err error
+}
+
+func (e *elsewhere) Renew(time.Duration) error { return e.err }
+
+func TestSwitchThatNobodyHoldsIsATrip(t *testing.T) {
+	for name, c := range map[string]struct {
+		err    error
+		rule   Rule
+		reason string
+	}{
+		"gone":        {errors.New("guard: it has ended"), Lost, "Nobody holds the supply switch closed any more: guard: it has ended."},
+		"told to end": {fmt.Errorf("%w: interrupt", ErrSignalled), Cancelled, "cancelled"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			clk := &bare{}
+			p := &pin{clock: clk}
+			sw := &elsewhere{Pins: NewPins(p, nil, nil)}
+			g, err := New(sw, clk, nil, limits())
+			require.NoError(t, err)
+			require.NoError(t, g.Close())
+			clk.Sleep(50 * ms)
+			require.Nil(t, g.Hold(steady(50*ms)))
+			sw.err = c.err
+			clk.Sleep(50 * ms)
+			trip := g.Hold(steady(100 * ms))
+			require.NotNil(t, trip)
+			assert.Equal(t, c.rule, trip.Rule)
+			assert.Contains(t, trip.Reason, c.reason)
+			assert.Equal(t, 100*ms, trip.Off)
+			assert.Equal(t, gpio.Low, p.L)
+			assert.ErrorIs(t, g.Close(), ErrTripped)
+		})
+	}
 }
