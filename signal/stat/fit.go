@@ -197,7 +197,7 @@ func (f *Fit) refine(qr *mat.QR, x [][]float64, y, root []float64, from []int, s
 func residual(row, b, low []float64, y float64) float64 {
 	sum, rest := y, 0.0
 	for j, a := range row {
-		p := -a * b[j]
+		p := float64(-a * b[j]) // rounded here: fused with the sum, as arm64 would, e were wrong
 		e := math.FMA(-a, b[j], -p)
 		var s float64
 		sum, s = twoSum(sum, p)

@@ -34,8 +34,25 @@ func StudentT(p, dof float64) float64 {
 		return math.Inf(int(2*p - 1))
 	case dof > manyDoF:
 		return Normal(p)
+	case dof > farDoF && p > 1e-4 && p < 1-1e-4:
+		return farStudentT(Normal(p), dof)
 	}
 	return distuv.StudentsT{Sigma: 1, Nu: dof}.Quantile(p)
+}
+
+// farDoF is where the expansion below is right to 1e-12, and gonum's inverse
+// of the incomplete beta function, which is off by 5e-9 at 1e8, is not.
+const farDoF = 3000
+
+// farStudentT is Student's quantile by its expansion in 1/dof about the normal
+// quantile z (Abramowitz and Stegun, 26.7.5).
+func farStudentT(z, dof float64) float64 {
+	z2 := z * z
+	g1 := z * (z2 + 1) / 4
+	g2 := z * ((5*z2+16)*z2 + 3) / 96
+	g3 := z * (((3*z2+19)*z2+17)*z2 - 15) / 384
+	g4 := z * ((((79*z2+776)*z2+1482)*z2-1920)*z2 - 945) / 92160
+	return z + (g1+(g2+(g3+g4/dof)/dof)/dof)/dof
 }
 
 // StudentTail is the probability that Student's t with dof degrees of freedom

@@ -37,10 +37,10 @@ func TestStudentTTable(t *testing.T) {
 }
 
 func TestStudentTFractionalAndLarge(t *testing.T) {
-	for _, dof := range []float64{0.5, 1, 2.5, 16.75, 1e3, 1e6, 9e7, 2e8} {
+	for _, dof := range []float64{0.5, 1, 2.5, 16.75, 1e3, 2999, 3001, 1e5, 1e6, 9e7, 2e8} {
 		for _, p := range []float64{0.001, 0.3, 0.6, 0.975, 0.9999} {
 			q := StudentT(p, dof)
-			if dof < 1e8 {
+			if dof < 1e7 { // there gonum's own distribution is off by 2e-8
 				assert.InDelta(t, p, distuv.StudentsT{Sigma: 1, Nu: dof}.CDF(q), 1e-8, "p %g dof %g", p, dof)
 			}
 		}
