@@ -8,7 +8,13 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-const draws = 2000
+// draws is how many of each are tried; fewer where processors are slow.
+func draws() int {
+	if testing.Short() {
+		return 300
+	}
+	return 2000
+}
 
 // rateOf counts kinds over many draws and prints them.
 func rateOf(t *testing.T, what string, n int, draw func(rng *rand.Rand) Reading) map[Kind]int {
@@ -49,15 +55,15 @@ func drawBus(rng *rand.Rand, periods float64) *wave {
 // TestPWMFromEdges: no bus is seen in PWM with jitter, drop-outs and glitches.
 func TestPWMFromEdges(t *testing.T) {
 	t.Parallel()
-	counts := rateOf(t, "PWM by edges", draws, func(rng *rand.Rand) Reading {
+	counts := rateOf(t, "PWM by edges", draws(), func(rng *rand.Rand) Reading {
 		p := drawPWM(rng)
 		w := p.wave(rng, between(rng, 15, 120)/p.f)
 		e := stamped(w.window(0, w.end), between(rng, 0, 0.01)/p.f, between(rng, -0.01, 0.01)/p.f)
 		return read(t, &e, nil)
 	})
 	require.Zero(t, counts[Bus])
-	require.GreaterOrEqual(t, counts[PWM]+counts[Unclear], draws)
-	require.GreaterOrEqual(t, counts[PWM], draws*90/100)
+	require.GreaterOrEqual(t, counts[PWM]+counts[Unclear], draws())
+	require.GreaterOrEqual(t, counts[PWM], draws()*90/100)
 }
 
 // TestBusFromEdges: no PWM is seen in random bytes, in long or short windows.
@@ -68,7 +74,7 @@ func TestBusFromEdges(t *testing.T) {
 		from, to float64
 		bus      int // share that must be recognised, %
 	}{{"short", 8, 40, 0}, {"long", 100, 250, 95}} {
-		counts := rateOf(t, "bus by edges, "+window.name, draws, func(rng *rand.Rand) Reading {
+		counts := rateOf(t, "bus by edges, "+window.name, draws(), func(rng *rand.Rand) Reading {
 			w := drawBus(rng, between(rng, window.from, window.to))
 			from := between(rng, 0, 0.3) * w.end
 			e := w.window(from, w.end)
@@ -80,13 +86,13 @@ func TestBusFromEdges(t *testing.T) {
 			return read(t, &e, nil)
 		})
 		require.Zero(t, counts[PWM])
-		require.GreaterOrEqual(t, counts[Bus], draws*window.bus/100)
+		require.GreaterOrEqual(t, counts[Bus], draws()*window.bus/100)
 	}
 }
 
 func TestPWMFromLevels(t *testing.T) {
 	t.Parallel()
-	counts := rateOf(t, "PWM by levels", draws, func(rng *rand.Rand) Reading {
+	counts := rateOf(t, "PWM by levels", draws(), func(rng *rand.Rand) Reading {
 		p := drawPWM(rng)
 		p.duty = between(rng, 0.15, 0.85)
 		p.glitch = 0
@@ -95,12 +101,12 @@ func TestPWMFromLevels(t *testing.T) {
 		return read(t, nil, in.levels(rng, w))
 	})
 	require.Zero(t, counts[Bus])
-	require.GreaterOrEqual(t, counts[PWM], draws*90/100)
+	require.GreaterOrEqual(t, counts[PWM], draws()*90/100)
 }
 
 func TestBusFromLevels(t *testing.T) {
 	t.Parallel()
-	counts := rateOf(t, "bus by levels", draws, func(rng *rand.Rand) Reading {
+	counts := rateOf(t, "bus by levels", draws(), func(rng *rand.Rand) Reading {
 		w := drawBus(rng, between(rng, 20, 150))
 		bit := w.end
 		for i := 1; i < len(w.at); i++ {
@@ -137,10 +143,10 @@ func floating(rng *rand.Rand, clamp bool) *Levels {
 func TestFloating(t *testing.T) {
 	t.Parallel()
 	for _, clamp := range []bool{false, true} {
-		counts := rateOf(t, "hum", draws, func(rng *rand.Rand) Reading { return read(t, nil, floating(rng, clamp)) })
+		counts := rateOf(t, "hum", draws(), func(rng *rand.Rand) Reading { return read(t, nil, floating(rng, clamp)) })
 		require.Zero(t, counts[PWM]+counts[Bus])
 		if !clamp {
-			require.GreaterOrEqual(t, counts[Floating], draws*95/100)
+			require.GreaterOrEqual(t, counts[Floating], draws()*95/100)
 		}
 	}
 }
@@ -149,7 +155,7 @@ func TestFloating(t *testing.T) {
 // of it.
 func TestAliased(t *testing.T) {
 	t.Parallel()
-	counts := rateOf(t, "PWM too fast for uneven samples", draws, func(rng *rand.Rand) Reading {
+	counts := rateOf(t, "PWM too fast for uneven samples", draws(), func(rng *rand.Rand) Reading {
 		p := drawPWM(rng)
 		interval := logBetween(rng, 0.2, 20) / p.f
 		w := p.wave(rng, 400*interval)
@@ -157,7 +163,7 @@ func TestAliased(t *testing.T) {
 		return read(t, nil, in.levels(rng, w))
 	})
 	require.Zero(t, counts[PWM]+counts[Bus]+counts[Analogue])
-	require.GreaterOrEqual(t, counts[TooFast], draws*90/100)
+	require.GreaterOrEqual(t, counts[TooFast], draws()*90/100)
 }
 
 // TestFrequencyCovered: true frequency and duty lie within the stated 95 % at
@@ -168,7 +174,7 @@ func TestFrequencyCovered(t *testing.T) {
 	for _, byLevels := range []bool{false, true} {
 		var n, f, d int
 		var ratio float64
-		for i := range draws {
+		for i := range draws() {
 			rng := rand.New(rand.NewPCG(uint64(i), 0x66726571))
 			p := drawPWM(rng)
 			p.duty = between(rng, 0.2, 0.8)
@@ -203,7 +209,7 @@ func TestFrequencyCovered(t *testing.T) {
 			}
 		}
 		t.Logf("levels %v: of %d, frequency covered %.1f %%, duty covered %.1f %%; mean error over half-width %.2f", byLevels, n, 100*float64(f)/float64(n), 100*float64(d)/float64(n), ratio/float64(n))
-		require.Greater(t, n, draws*90/100)
+		require.Greater(t, n, draws()*90/100)
 		require.GreaterOrEqual(t, float64(f), 0.94*float64(n))
 		require.GreaterOrEqual(t, float64(d), 0.94*float64(n))
 	}
