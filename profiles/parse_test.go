@@ -208,7 +208,7 @@ hydraulics = "centrifugal"
 		"[coil]\npull = \"6 A\"\nStroke = \"7 mm\"\n":   "p:40:1: unknown key Stroke",
 		"[coil]\npull = \"6 A\"\nfactor = \"1\"\n":      "p:40:10: factor must be a plain finite number",
 		"[coil]\npull = \"6 A\"\nfactor = inf\n":        "p:40:10: factor must be a plain finite number",
-		"[coil]\npull = \"6 A\"\npoint = [{at=\"\"}]\n": "p:40:10: [point number 1] lacks the key work",
+		"[coil]\npull = \"6 A\"\npoint = [{at=\"\"}]\n": "p:40:10: [[coil.point]] number 1 lacks the key work",
 	} {
 		_, err = Parse([]byte(coil(body)), "p", section)
 		require.ErrorContains(t, err, says)

@@ -27,7 +27,9 @@ func TestMain(m *testing.M) {
 	dir := os.Getenv("GUARD_TEST_LINES")
 	switch os.Getenv("GUARD_TEST_ROLE") {
 	case "guard":
-		if err := guard.Serve(func() (guard.Contacts, error) { return contactsIn(dir) }, true); err != nil {
+		farewell, err := guard.Serve(func() (guard.Contacts, error) { return contactsIn(dir) }, true)
+		_ = os.WriteFile(filepath.Join(dir, "farewell"), fmt.Append(nil, farewell), 0o644)
+		if err != nil {
 			fmt.Fprintln(os.Stderr, err)
 			os.Exit(1)
 		}
@@ -67,7 +69,11 @@ func contactsIn(dir string) (guard.Contacts, error) {
 	if err != nil {
 		return guard.Contacts{}, err
 	}
-	return guard.Contacts{Switch: guard.NewPins(pins[0], pins[1], nil), Heartbeat: pins[2], Half: 10 * ms}, nil
+	pullIn := 40 * ms
+	if d, err := time.ParseDuration(os.Getenv("GUARD_TEST_PULL_IN")); err == nil {
+		pullIn = d
+	}
+	return guard.Contacts{Switch: guard.NewPins(pins[0], pins[1], nil), Heartbeat: pins[2], Half: 10 * ms, PullIn: pullIn}, nil
 }
 
 // role is a command that starts this binary as one of the processes.

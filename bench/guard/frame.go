@@ -28,6 +28,7 @@ const (
 	orderSet   orderKind = iota + 1 // close these contacts and open the others
 	orderRenew                      // the lease ends later
 	orderBye                        // open, and end
+	orderStill                      // stop the pulses until a time, then open
 )
 
 // order is a message to the guard process.
@@ -60,7 +61,7 @@ func readOrder(b []byte) (order, error) {
 	}
 	o := order{kind: orderKind(b[2]), path: Path(b[3]), seq: binary.LittleEndian.Uint64(b[4:]),
 		grant: binary.LittleEndian.Uint64(b[12:]), until: int64(binary.LittleEndian.Uint64(b[20:]))}
-	if o.kind < orderSet || o.kind > orderBye {
+	if o.kind < orderSet || o.kind > orderStill {
 		return order{}, errFrame
 	}
 	return o, nil
@@ -70,7 +71,7 @@ func readOrder(b []byte) (order, error) {
 type reportKind uint8
 
 const (
-	reportReady   reportKind = iota + 1 // it holds the contacts, all open; path: which there are
+	reportReady   reportKind = iota + 1 // it holds the contacts, all open; path: which there are; seq: pull-in of the relay before them, ns
 	reportUnready                       // it could not, and ends
 	reportAlive                         // every beat
 	reportDone                          // order seq is carried out

@@ -25,6 +25,19 @@ var ErrTripped = errors.New("guard: tripped, the supply stays off")
 // Ctrl-C: somebody wants the test to end, and nothing is wrong.
 var ErrSignalled = errors.New("guard: told to end")
 
+// ErrLate says that one of the two processes did not get its turn in time:
+// nothing is wrong with the pins.
+var ErrLate = errors.New("guard: the computer was too busy")
+
+// LateNext is what to do then.
+const LateNext = "The computer was too busy: end other programs, see the rig's fact \"priority\" on the record, then run the test again. If it comes again with nothing else running, look whether somebody stopped a process of dutybench."
+
+// busy is an error that is one of time.
+type busy struct{ error }
+
+func (b busy) Is(target error) bool { return target == ErrLate }
+func (b busy) Unwrap() error        { return b.error }
+
 // Guard owns the supply switch of one test. All its methods belong to the
 // one goroutine that owns the rig; only the lease's alarm may run beside it.
 type Guard struct {
@@ -76,22 +89,31 @@ func (g *Guard) CloseOnly(p Path) error {
 	if g.trip != nil {
 		return fmt.Errorf("%w: %s", ErrTripped, g.trip.Reason)
 	}
-	now := g.clock.Now()
-	g.trips.Closed(now)
+	begun, wait := g.clock.Now(), pullIn(g.sw)
+	g.trips.Closed(begun)
 	g.ever = true
-	until := now + g.limits.Silence
+	until := begun + wait + g.limits.Silence
 	g.until.Store(int64(until))
 	n := g.grant.Add(1)
 	g.on.Store(true)
 	g.arm(n, until)
 	if err := g.sw.Set(p, g.limits.Silence); err != nil {
-		return errors.Join(fmt.Errorf("guard: the supply switch does not close: %w; check the rig's pins", err), g.Open())
+		next := "; check the rig's pins"
+		if errors.Is(err, ErrLate) {
+			next = ""
+		}
+		return errors.Join(fmt.Errorf("guard: the supply switch does not close: %w%s", err, next), g.Open())
 	}
 	if g.ran.Load() == n {
 		// The lease ran out while the switch was closing.
 		g.Check()
 		return fmt.Errorf("%w: %s", ErrTripped, g.trip.Reason)
 	}
+	// The lease and the supply's time begin now, not before a relay's pull-in.
+	// A contact that was slow has closed at any time since it was told to.
+	now := g.clock.Now()
+	g.trips.Closed(min(now, begun+wait))
+	g.until.Store(int64(now + g.limits.Silence))
 	return nil
 }
 
@@ -161,9 +183,11 @@ func lostTrip(err error, now time.Duration) *Trip {
 			Reason: "The test was cancelled: the process that holds the supply switch was told to end, and has opened it.",
 			Next:   "Run it again when the bench is ready."}
 	}
-	return &Trip{Rule: Lost, Met: now,
-		Reason: "Nobody holds the supply switch closed any more: " + err.Error() + ".",
-		Next:   "Make sure that the supply is off, then run the test again."}
+	next := "Make sure that the supply is off, then run the test again."
+	if errors.Is(err, ErrLate) {
+		next = LateNext
+	}
+	return &Trip{Rule: Lost, Met: now, Reason: "Nobody holds the supply switch closed any more: " + err.Error() + ".", Next: next}
 }
 
 // Renew extends the lease to a rig time, at most one Silence from now. It

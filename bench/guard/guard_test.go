@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -265,6 +266,7 @@ func TestSwitchThatNobodyHoldsIsATrip(t *testing.T) {
 		reason string
 	}{
 		"gone":        {errors.New("guard: it has ended"), Lost, "Nobody holds the supply switch closed any more: guard: it has ended."},
+		"busy":        {busy{errors.New("guard: it says nothing for 150ms")}, Lost, "it says nothing for 150ms"},
 		"told to end": {fmt.Errorf("%w: interrupt", ErrSignalled), Cancelled, "cancelled"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -283,8 +285,37 @@ func TestSwitchThatNobodyHoldsIsATrip(t *testing.T) {
 			assert.Equal(t, c.rule, trip.Rule)
 			assert.Contains(t, trip.Reason, c.reason)
 			assert.Equal(t, 100*ms, trip.Off)
+			assert.Equal(t, name == "busy", strings.Contains(trip.Next, "too busy: end other programs"), trip.Next)
 			assert.Equal(t, gpio.Low, p.L)
 			assert.ErrorIs(t, g.Close(), ErrTripped)
 		})
+	}
+}
+
+// refusing is a switch that does not close.
+type refusing struct {
+	*Pins
+	err error
+}
+
+func (r *refusing) Set(p Path, lease time.Duration) error {
+	if p != NoPath {
+		return r.err
+	}
+	return r.Pins.Set(p, lease)
+}
+
+// A switch that does not close because the computer was busy has sound pins.
+func TestBusyIsNotThePins(t *testing.T) {
+	for _, c := range []struct {
+		err  error
+		pins bool
+	}{{errors.New("no such line"), true}, {busy{errors.New("it says nothing for 150ms")}, false}} {
+		g, err := New(&refusing{NewPins(&pin{clock: &bare{}}, nil, nil), c.err}, &bare{}, nil, limits())
+		require.NoError(t, err)
+		err = g.Close()
+		require.ErrorIs(t, err, c.err)
+		assert.Equal(t, c.pins, strings.Contains(err.Error(), "check the rig's pins"), err.Error())
+		assert.Equal(t, !c.pins, errors.Is(err, ErrLate))
 	}
 }

@@ -9,6 +9,8 @@ import (
 	"sync/atomic"
 	"syscall"
 	"time"
+
+	"golang.org/x/sys/unix"
 )
 
 // markSize is the size of the note, so that one write replaces all of it.
@@ -33,10 +35,20 @@ type Marker struct {
 	lit atomic.Bool
 }
 
-// StateDir is the folder for the marker: the one for run-time files of the
-// system's service, of this user, or of temporary files.
-func StateDir(getenv func(string) string) string {
-	for _, dir := range []string{getenv("RUNTIME_DIRECTORY"), getenv("XDG_RUNTIME_DIR"), "/run/dutybench"} {
+// sharedDir is where all users of a bench meet, when whoever installed the
+// program has made it for their group.
+const sharedDir = "/run/dutybench"
+
+// StateDir is the folder for the marker: the one that all users of this bench
+// share, so that one does not drive what another drives; else that for run-time
+// files of the system's service, of this user, or of temporary files.
+func StateDir(getenv func(string) string) string { return stateDir(sharedDir, getenv) }
+
+func stateDir(shared string, getenv func(string) string) string {
+	if unix.Access(shared, unix.W_OK|unix.X_OK) != nil {
+		shared = ""
+	}
+	for _, dir := range []string{shared, getenv("RUNTIME_DIRECTORY"), getenv("XDG_RUNTIME_DIR")} {
 		if dir == "" {
 			continue
 		}
@@ -52,10 +64,18 @@ func StateDir(getenv func(string) string) string {
 // switching off, empty else; Off clears it, after the supply is off. ErrBusy
 // says that another program holds it.
 func OpenMarker(path string) (m *Marker, leftOver string, err error) {
+	return openMarker(path, filepath.Dir(path) == sharedDir)
+}
+
+// openMarker opens a marker; in a shared folder the whole group may take it.
+func openMarker(path string, shared bool) (m *Marker, leftOver string, err error) {
 	// Not through a link that somebody else laid in a folder for everybody.
 	f, err := os.OpenFile(path, os.O_RDWR|os.O_CREATE|syscall.O_NOFOLLOW, 0o644)
 	if err != nil {
 		return nil, "", fmt.Errorf("guard: the note of who drives the bench: %w: make its folder writable, or set XDG_RUNTIME_DIR", err)
+	}
+	if shared {
+		_ = f.Chmod(0o664) // past the umask; only its owner can, and has
 	}
 	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
 		said := readMark(f)

@@ -3,6 +3,7 @@ package guard
 import (
 	"os"
 	"path/filepath"
+	"syscall"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -64,4 +65,30 @@ func TestStateDir(t *testing.T) {
 	assert.Equal(t, dir, StateDir(get), "one that is not there is passed over")
 	require.NoError(t, os.Mkdir(filepath.Join(dir, "gone"), 0o755))
 	assert.Equal(t, filepath.Join(dir, "gone"), StateDir(get))
+}
+
+// The folder that all users share comes first, where it can be written.
+func TestSharedStateDir(t *testing.T) {
+	shared, own := t.TempDir(), t.TempDir()
+	get := func(k string) string { return map[string]string{"XDG_RUNTIME_DIR": own}[k] }
+	assert.Equal(t, shared, stateDir(shared, get))
+	assert.Equal(t, own, stateDir(filepath.Join(shared, "gone"), get))
+	if os.Getuid() != 0 { // who may write everything
+		require.NoError(t, os.Chmod(shared, 0o555))
+		assert.Equal(t, own, stateDir(shared, get))
+	}
+}
+
+// A marker there belongs to the group, whatever the umask.
+func TestSharedMarkerIsTheGroups(t *testing.T) {
+	defer syscall.Umask(syscall.Umask(0o022))
+	for shared, want := range map[bool]os.FileMode{true: 0o664, false: 0o644} {
+		path := filepath.Join(t.TempDir(), "supply")
+		m, _, err := openMarker(path, shared)
+		require.NoError(t, err)
+		i, err := os.Stat(path)
+		require.NoError(t, err)
+		assert.Equal(t, want, i.Mode().Perm())
+		require.NoError(t, m.Close())
+	}
 }

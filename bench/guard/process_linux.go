@@ -29,6 +29,11 @@ const (
 	// wake the guard process tens of thousands of times a second.
 	renewEvery = time.Millisecond
 
+	// turn is how long the watch over the guard process is given to read what
+	// may lie in the pipe, when the sampling thread finds it late (chosen: a
+	// busy machine's scheduler takes some tens of milliseconds at worst).
+	turn = 50 * time.Millisecond
+
 	// dying is how long a killed process may take to be gone.
 	dying = 500 * time.Millisecond
 )
@@ -40,6 +45,7 @@ type Process struct {
 	pid      int
 	paths    Path
 	about    string
+	pullIn   time.Duration // of the heartbeat's relay
 	takeOver func() error
 	marker   *Marker // nil: none
 	reports  *os.File
@@ -47,6 +53,7 @@ type Process struct {
 	one  sync.Mutex // one Set at a time
 	acks chan report
 	lost atomic.Pointer[lost]
+	last atomic.Int64  // when the guard process was last heard, since boot
 	gone chan struct{} // closed when the process has ended and taken is known
 
 	mu      sync.Mutex // what follows, and writing
@@ -56,6 +63,8 @@ type Process struct {
 	grant   uint64
 	renewed int64
 	until   int64 // end of the lease, since boot; 0 while open
+	pulsing bool  // the heartbeat's relay is in
+	doubted int64 // when it was first found late, since boot; 0: it is not
 	bye     bool
 
 	taken error // the last taking over; guarded by one once gone is closed
@@ -85,7 +94,8 @@ func Start(cmd *exec.Cmd, marker *Marker, takeOver func() error) (*Process, erro
 		}
 		return nil, err
 	}
-	p.paths, p.about = ready.path, ready.text
+	p.paths, p.about, p.pullIn = ready.path, ready.text, time.Duration(min(ready.seq, uint64(LongestPullIn)))
+	p.last.Store(sinceBoot())
 	go p.watch()
 	return p, nil
 }
@@ -145,7 +155,7 @@ func (p *Process) next(limit time.Duration) (report, error) {
 			return report{}, err
 		}
 	}
-	return report{}, fmt.Errorf("it says nothing for %v, as one that is stopped", limit)
+	return report{}, busy{fmt.Errorf("it says nothing for %v, as one that is stopped or does not get its turn", limit)}
 }
 
 // watch reads what the guard process says until it has ended, or has to be.
@@ -156,6 +166,7 @@ func (p *Process) watch() {
 			p.lose(fmt.Errorf("guard: %w", err))
 			break
 		}
+		p.last.Store(sinceBoot())
 		switch r.kind {
 		case reportDone, reportRefused:
 			select {
@@ -164,8 +175,11 @@ func (p *Process) watch() {
 			}
 		case reportOpened:
 			err := fmt.Errorf("guard: it has opened the switch: %s", r.text)
-			if r.why == whySignalled {
+			switch r.why {
+			case whySignalled:
 				err = fmt.Errorf("%w: it has opened the switch: %s", ErrSignalled, r.text)
+			case whySilence:
+				err = busy{err}
 			}
 			p.lose(err)
 		}
@@ -188,6 +202,7 @@ func (p *Process) finish() {
 	case err = <-ended:
 	case <-time.After(dying):
 		err = errors.New("it does not die")
+		go p.outlive(ended)
 	}
 	p.mu.Lock()
 	clean := p.bye && err == nil
@@ -198,25 +213,6 @@ func (p *Process) finish() {
 	p.closeOrders()
 	_ = p.reports.Close()
 	close(p.gone)
-}
-
-// take opens the contacts from this process.
-func (p *Process) take() {
-	if p.taken = p.takeOver(); p.taken == nil && p.marker != nil {
-		// An entry that stays is told at the next start, and that is all.
-		_ = p.marker.Off()
-	}
-}
-
-// kill ends the guard process, a stopped one too: SIGKILL needs no consent.
-// One that said goodbye is left to end.
-func (p *Process) kill() {
-	p.mu.Lock()
-	bye := p.bye
-	p.mu.Unlock()
-	if !bye {
-		_ = p.cmd.Process.Kill()
-	}
 }
 
 func (p *Process) closeOrders() {
@@ -247,7 +243,13 @@ func (p *Process) put(o order) (seq uint64, err error) {
 		p.grant, p.until, p.renewed = o.seq, 0, 0
 		if o.path != NoPath {
 			p.until = o.until
+			if !p.pulsing {
+				p.until += int64(p.pullIn)
+			}
 		}
+		p.pulsing = o.path != NoPath
+	case orderStill:
+		p.pulsing = false
 	case orderRenew:
 		o.grant = p.grant
 	case orderBye:
@@ -258,26 +260,10 @@ func (p *Process) put(o order) (seq uint64, err error) {
 	return o.seq, err
 }
 
-// Paths are the contacts that the guard process holds.
-func (p *Process) Paths() Path { return p.paths }
-
-// String says who holds which pins.
-func (p *Process) String() string { return fmt.Sprintf("process %d: %s", p.pid, p.about) }
-
-// PID is the guard process's number.
-func (p *Process) PID() int { return p.pid }
-
-// Lost says why nobody holds the switch closed any more; nil while the guard
-// process is well.
-func (p *Process) Lost() error {
-	if l := p.lost.Load(); l != nil {
-		return l.error
-	}
-	return nil
-}
-
 // Renew makes the lease end so long from now. It is one write to a pipe, or
-// none when the last was less than a millisecond ago.
+// none when the last was less than a millisecond ago. Where the watch over the
+// guard process does not get its turn beside the caller, Renew itself ends one
+// that has stopped, so that the next Set finds it gone.
 func (p *Process) Renew(lease time.Duration) error {
 	if l := p.lost.Load(); l != nil {
 		return l.error
@@ -290,9 +276,14 @@ func (p *Process) Renew(lease time.Duration) error {
 		return nil
 	case now >= p.until:
 		// Known here before the guard process's report has been read.
-		return fmt.Errorf("guard: this process was held up, and the lease ran out %.0f ms ago: the guard process has opened the switch", float64(now-p.until)/1e6)
+		return busy{fmt.Errorf("guard: this process was held up, and the lease ran out %.0f ms ago: the guard process has opened the switch", float64(now-p.until)/1e6)}
 	case now-p.renewed < int64(renewEvery):
 		return nil
+	}
+	if err := p.late(now); err != nil {
+		p.lose(err)
+		_ = p.cmd.Process.Kill()
+		return err
 	}
 	p.renewed = now
 	p.until = max(p.until, now+int64(lease))
@@ -347,24 +338,29 @@ func (p *Process) openAll() error {
 func (p *Process) ask(o order) error {
 	seq, err := p.write(o)
 	if err == nil {
-		limit := time.NewTimer(quiet)
+		wait := quiet
+		if o.kind == orderSet && o.path != NoPath {
+			wait += p.pullIn
+		}
+		limit := time.NewTimer(wait)
 		defer limit.Stop()
-	wait:
+	answer:
 		for {
 			select {
 			case r := <-p.acks:
 				switch {
 				case r.seq != seq:
 				case r.kind == reportRefused:
+					p.refused(o)
 					return fmt.Errorf("guard: the process that holds the supply switch refuses: %s", r.text)
 				default:
 					return nil
 				}
 			case <-p.gone:
-				break wait
+				break answer
 			case <-limit.C:
-				err = fmt.Errorf("guard: the process that holds the supply switch does not answer within %v", quiet)
-				break wait
+				err = busy{fmt.Errorf("guard: the process that holds the supply switch does not answer within %v", wait)}
+				break answer
 			}
 		}
 	}

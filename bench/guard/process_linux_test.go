@@ -80,6 +80,11 @@ func TestWhateverDiesTheSupplyGoesOff(t *testing.T) {
 				_ = d.main.Wait()
 			}
 			assert.Eventually(t, d.guardGone, 5*time.Second, 5*ms, "the guard process ends")
+			if !c.ends {
+				farewell, err := os.ReadFile(filepath.Join(d.dir, "farewell"))
+				require.NoError(t, err)
+				assert.Equal(t, "false", string(farewell), "nobody else tidies up")
+			}
 			for range 20 {
 				require.False(t, d.on(), "and nothing closes again")
 				time.Sleep(ms)
@@ -177,6 +182,9 @@ func TestProcessSetsContacts(t *testing.T) {
 	assert.ErrorContains(t, p.Set(guard.First, time.Minute), "up to 500ms")
 	require.NoError(t, p.Set(guard.First, lease))
 	require.NoError(t, p.Close(), "which opens")
+	farewell, err := os.ReadFile(filepath.Join(dir, "farewell"))
+	require.NoError(t, err)
+	assert.Equal(t, "true", string(farewell))
 	assert.Equal(t, gpio.Low, level(t, dir, sim.SwitchName))
 	assert.ErrorContains(t, p.Set(guard.First, lease), "ended")
 	assert.NoError(t, p.Set(guard.NoPath, 0))
@@ -287,4 +295,47 @@ func BenchmarkSet(b *testing.B) {
 			b.Fatal(err)
 		}
 	}
+}
+
+// The relay before the contacts is in before they close, as an observer sees
+// it; and its pulses stop for the time that is asked for.
+func TestRelayBeforeTheContacts(t *testing.T) {
+	dir := makeLines(t)
+	m, _, err := guard.OpenMarker(filepath.Join(dir, "marker"))
+	require.NoError(t, err)
+	c := role("guard", dir)
+	// Longer than the guard process may say nothing: its answer is waited for.
+	c.Env = append(c.Env, "GUARD_TEST_PULL_IN=250ms")
+	p, err := guard.Start(c, m, takeOver(dir))
+	require.NoError(t, err)
+	defer func() { require.NoError(t, errors.Join(p.Close(), m.Close())) }()
+	assert.Equal(t, 250*ms, p.PullIn())
+	lines := sim.OpenLines(dir)
+	beat, err := lines.Pin(sim.HeartbeatName)
+	require.NoError(t, err)
+	first, err := lines.Pin(sim.SwitchName)
+	require.NoError(t, err)
+	closed := make(chan error, 1)
+	was := beat.Changes()
+	begun := time.Now()
+	go func() { closed <- p.Set(p.Paths(), 200*ms) }() // a shorter lease than the pull-in
+	for first.Read() == gpio.Low && time.Since(begun) < time.Second {
+		time.Sleep(ms / 2)
+	}
+	assert.GreaterOrEqual(t, beat.Changes(), was+2, "pulses before the contacts")
+	require.NoError(t, <-closed)
+	assert.GreaterOrEqual(t, time.Since(begun), 250*ms)
+
+	require.NoError(t, p.Renew(lease))
+	require.NoError(t, p.Still(100*ms))
+	was = beat.Changes()
+	time.Sleep(50 * ms)
+	assert.Equal(t, was, beat.Changes(), "no pulses")
+	assert.Equal(t, gpio.High, first.Read())
+	time.Sleep(150 * ms)
+	assert.Equal(t, gpio.Low, first.Read(), "opened by itself")
+	require.NoError(t, p.Lost(), "which is no failure")
+	require.NoError(t, p.Set(p.Paths(), lease), "and closes again")
+	require.NoError(t, p.Set(guard.NoPath, 0))
+	require.Error(t, p.Still(100*ms), "nothing is closed")
 }

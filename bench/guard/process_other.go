@@ -20,13 +20,19 @@ type Process struct{}
 func Start(*exec.Cmd, *Marker, func() error) (*Process, error) { return nil, errLinux }
 
 // Serve fails: there is no guard process here.
-func Serve(func() (Contacts, error), bool) error { return errLinux }
+func Serve(func() (Contacts, error), bool) (farewell bool, err error) { return false, errLinux }
 
 // Paths are none.
 func (p *Process) Paths() Path { return NoPath }
 
 // Set fails.
 func (p *Process) Set(Path, time.Duration) error { return errLinux }
+
+// PullIn is none.
+func (p *Process) PullIn() time.Duration { return 0 }
+
+// Still fails.
+func (p *Process) Still(time.Duration) error { return errLinux }
 
 // Renew fails.
 func (p *Process) Renew(time.Duration) error { return errLinux }

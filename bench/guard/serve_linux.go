@@ -42,8 +42,8 @@ var heeded = []os.Signal{syscall.SIGTERM, syscall.SIGINT, syscall.SIGHUP, syscal
 // set. take gives the contacts; where it fails it leaves open what it could
 // get. Serve returns when the main process has said goodbye, is gone, or a
 // second signal came; the contacts are then open, or the error says that they
-// may not be.
-func Serve(take func() (Contacts, error), withMarker bool) error {
+// may not be. Without a farewell nobody else may be there to tidy up.
+func Serve(take func() (Contacts, error), withMarker bool) (farewell bool, err error) {
 	runtime.LockOSThread()
 	signals := make(chan os.Signal, 4)
 	signal.Ignore(syscall.SIGTSTP, syscall.SIGTTIN, syscall.SIGTTOU, syscall.SIGPIPE)
@@ -51,10 +51,9 @@ func Serve(take func() (Contacts, error), withMarker bool) error {
 
 	w := &wire{orders: ordersFD, reports: reportsFD}
 	if err := w.open(); err != nil {
-		return err
+		return false, err
 	}
 	s := &server{now: sinceBoot, send: w.send}
-	var err error
 	if s.c, err = take(); err == nil {
 		err = s.start()
 	}
@@ -64,14 +63,15 @@ func Serve(take func() (Contacts, error), withMarker bool) error {
 	}
 	if err != nil {
 		s.say(report{kind: reportUnready, text: err.Error()})
-		return fmt.Errorf("%w: %w", ErrUnready, err)
+		return false, fmt.Errorf("%w: %w", ErrUnready, err)
 	}
 	// Whatever ends this function leaves the contacts open, a panic too.
 	defer func() { _ = s.release() }()
 	go w.relay(signals)
 
-	s.say(report{kind: reportReady, path: s.c.Switch.Paths(), text: s.c.Switch.String() + "; " + urgency()})
-	return w.loop(s)
+	s.say(report{kind: reportReady, path: s.c.Switch.Paths(), seq: uint64(s.c.PullIn), text: s.c.Switch.String() + "; " + urgency()})
+	err = w.loop(s)
+	return s.farewell, err
 }
 
 // urgency makes this thread as urgent as it may be, and says what came of it.

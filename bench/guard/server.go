@@ -13,6 +13,15 @@ const (
 	// within a second.
 	LongestLease = 500 * time.Millisecond
 
+	// LongestStill is the longest that contacts stay closed without pulses, to
+	// see the heartbeat's relay fall off: the longest that it may hold, 1 s, and
+	// 200 ms to see it (chosen).
+	LongestStill = 1200 * time.Millisecond
+
+	// LongestPullIn is the longest that a heartbeat's relay may take to close.
+	// Chosen: ten times what common ones take.
+	LongestPullIn = 500 * time.Millisecond
+
 	// beat is how often the guard process says that it is alive, and tries
 	// again to open a contact that did not.
 	beat = 20 * time.Millisecond
@@ -27,6 +36,9 @@ type Contacts struct {
 	// under a lease, for a relay that falls off when the pulses stop.
 	Heartbeat gpio.PinOut
 	Half      time.Duration
+	// PullIn is how long that relay takes to close after the first pulse, with
+	// its bounce: it closes without a load, and the contacts after it.
+	PullIn time.Duration
 }
 
 // server is the guard process without its pipes: what it does with orders and
@@ -44,6 +56,9 @@ type server struct {
 	send func(*report)
 
 	closed    Path
+	waiting   order  // a set that waits for the heartbeat's relay to pull in; kind 0: none
+	due       int64  // when the relay is in, and that one carried out
+	still     int64  // when contacts without pulses are opened; noTime: they have pulses
 	grant     uint64 // seq of the set under which contacts are closed
 	seq       uint64 // of the last order
 	until     int64  // end of the lease
@@ -54,13 +69,14 @@ type server struct {
 	nextPulse int64
 	level     gpio.Level
 	out       report // sent, and used again
+	farewell  bool   // the main process has said goodbye
 }
 
 // start opens everything, and is the first thing that a guard process does
 // with its contacts.
 func (s *server) start() error {
 	now := s.now()
-	s.nextBeat, s.nextPulse = now, noTime
+	s.nextBeat = now
 	return s.release()
 }
 
@@ -72,6 +88,7 @@ func (s *server) release() error {
 	}
 	s.stuck = err != nil
 	s.closed, s.until, s.nextPulse = NoPath, 0, noTime
+	s.waiting, s.still = order{}, noTime
 	if s.c.Heartbeat != nil && s.level == gpio.High {
 		s.level = gpio.Low
 		_ = s.c.Heartbeat.Out(gpio.Low) // a still pin is enough, whatever its level
@@ -109,7 +126,10 @@ func (s *server) tick() (next int64) {
 	if s.closed != NoPath && now >= s.until {
 		s.latch(whySilence, fmt.Sprintf("the main process has not renewed the lease, which ended %.0f ms ago", float64(now-s.until)/1e6))
 	}
-	if s.closed != NoPath && now >= s.nextPulse {
+	if now >= s.still {
+		_ = s.release() // tried again with every beat
+	}
+	if now >= s.nextPulse {
 		s.level = !s.level
 		if err := s.c.Heartbeat.Out(s.level); err != nil {
 			s.level = gpio.High // not known: driven low with the rest
@@ -118,6 +138,9 @@ func (s *server) tick() (next int64) {
 			s.nextPulse = now + int64(s.c.Half) // late: no burst to catch up
 		}
 	}
+	if s.waiting.kind != 0 && now >= s.due {
+		s.carryOut()
+	}
 	if now >= s.nextBeat {
 		s.nextBeat = now + int64(beat)
 		if s.stuck {
@@ -125,9 +148,12 @@ func (s *server) tick() (next int64) {
 		}
 		s.say(report{kind: reportAlive, why: s.latched, path: s.closed})
 	}
-	next = min(s.nextBeat, s.nextPulse)
+	next = min(s.nextBeat, s.nextPulse, s.still)
 	if s.closed != NoPath {
 		next = min(next, s.until)
+	}
+	if s.waiting.kind != 0 {
+		next = min(next, s.due)
 	}
 	return next
 }
@@ -141,16 +167,17 @@ func (s *server) take(o order) bool {
 	s.seq = o.seq
 	switch o.kind {
 	case orderSet:
-		if refusal := s.set(o); refusal != "" {
-			s.say(report{kind: reportRefused, why: s.latched, seq: o.seq, text: refusal})
-		} else {
-			s.say(report{kind: reportDone, path: s.closed, seq: o.seq})
+		if refusal := s.set(o); refusal != "" || s.waiting.kind == 0 {
+			s.answer(o.seq, refusal)
 		}
+	case orderStill:
+		s.answer(o.seq, s.stopPulses(o))
 	case orderRenew:
 		if s.closed != NoPath && o.grant == s.grant {
 			s.until = max(s.until, min(o.until, s.now()+int64(LongestLease)))
 		}
 	case orderBye:
+		s.farewell = true
 		if err := s.release(); err != nil {
 			s.say(report{kind: reportRefused, seq: o.seq, text: err.Error()})
 		} else {
@@ -161,10 +188,21 @@ func (s *server) take(o order) bool {
 	return true
 }
 
+// answer says that an order is carried out, or why not.
+func (s *server) answer(seq uint64, refusal string) {
+	if refusal != "" {
+		s.say(report{kind: reportRefused, why: s.latched, seq: seq, text: refusal})
+		return
+	}
+	s.say(report{kind: reportDone, path: s.closed, seq: seq})
+}
+
 // set gives the contacts their places, and says in words why it did not.
-// Everything is open then.
+// Everything is open then. Where the heartbeat's relay has to pull in first the
+// pulses begin, and the order waits.
 func (s *server) set(o order) (refusal string) {
 	now := s.now()
+	s.waiting = order{} // nobody waits for it any more
 	if o.path != NoPath {
 		switch {
 		case s.latched != whyNot:
@@ -189,13 +227,58 @@ func (s *server) set(o order) (refusal string) {
 			return "it cannot note that the supply goes on: " + err.Error()
 		}
 	}
+	if s.c.Heartbeat != nil && s.nextPulse == noTime { // the relay is open or about to be
+		if err := s.c.Switch.Set(NoPath, 0); err != nil {
+			_ = s.release()
+			return "a contact does not open: " + err.Error()
+		}
+		s.closed, s.still = NoPath, noTime
+		s.nextPulse, s.due = now, now+int64(s.c.PullIn)
+	}
+	if now >= s.due {
+		return s.put(o)
+	}
+	s.waiting = o
+	// The lease begins when the contacts are due to close. When they close
+	// late, it is so much shorter.
+	s.waiting.until += s.due - now
+	return ""
+}
+
+// carryOut closes the contacts behind a relay that has pulled in.
+func (s *server) carryOut() {
+	o := s.waiting
+	s.waiting = order{}
+	if late := s.now() - o.until; late >= 0 {
+		_ = s.release()
+		s.answer(o.seq, fmt.Sprintf("the lease ended %.0f ms ago, before the heartbeat's relay was in", float64(late)/1e6))
+		return
+	}
+	s.answer(o.seq, s.put(o))
+}
+
+// put moves the contacts, or opens all.
+func (s *server) put(o order) (refusal string) {
 	if err := s.c.Switch.Set(o.path, 0); err != nil {
 		_ = s.release()
 		return "a contact does not do as told: " + err.Error()
 	}
 	s.closed, s.grant, s.until = o.path, o.seq, o.until
-	if s.c.Heartbeat != nil && s.nextPulse == noTime {
-		s.nextPulse = now
+	return ""
+}
+
+// stopPulses keeps what is closed without pulses, up to the order's time, so
+// that the relay can be seen to fall off. The lease goes on as ever.
+func (s *server) stopPulses(o order) (refusal string) {
+	now := s.now()
+	switch {
+	case s.c.Heartbeat == nil:
+		return "there is no heartbeat to stop"
+	case s.closed == NoPath:
+		return "no contact is closed"
+	case o.until <= now || o.until-now > int64(LongestStill):
+		return fmt.Sprintf("the heartbeat stops for up to %v, not for %.0f ms", LongestStill, float64(o.until-now)/1e6)
 	}
+	s.nextPulse, s.still = noTime, o.until
 	return ""
 }

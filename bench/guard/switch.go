@@ -53,6 +53,25 @@ type Switch interface {
 	String() string
 }
 
+// relayed is a switch behind a heartbeat's relay: a Set that closes takes up
+// to so long, as the relay closes first.
+type relayed interface{ PullIn() time.Duration }
+
+// Stiller is a switch behind a heartbeat's relay whose pulses can be stopped,
+// with the contacts closed, to see that the relay falls off. After most the
+// contacts open.
+type Stiller interface {
+	Still(most time.Duration) error
+}
+
+// pullIn is that of a switch; 0 without a relay.
+func pullIn(s Switch) time.Duration {
+	if r, ok := s.(relayed); ok {
+		return r.PullIn()
+	}
+	return 0
+}
+
 // Pins is a switch of pins that this process holds itself: for simulated
 // time, and inside the guard's own process. High is closed.
 type Pins struct {

@@ -30,6 +30,10 @@ type Description struct {
 	Listen      *Listen
 }
 
+// CutOff says that something cuts the supply when this program is dead. The
+// alert alone does so only while too much current flows; see CutOffWords.
+func (d *Description) CutOff() bool { return d.Heartbeat != nil || d.AlertCuts }
+
 // BenchLimits are what the bench bears, whatever a profile allows.
 type BenchLimits struct {
 	SupplyLow_V, SupplyHigh_V float64
@@ -53,11 +57,12 @@ type PreCharge struct {
 }
 
 // Heartbeat is an output that toggles while the lease holds; a relay falls off
-// when it stays still for longer than Hold.
+// when it stays still for longer than Hold. PullIn is how long the relay takes
+// to close after the first pulse, with its bounce; the contacts close after it.
 type Heartbeat struct {
 	Pin          string
 	Frequency_Hz float64
-	Hold         time.Duration
+	Hold, PullIn time.Duration
 }
 
 // Input is a digital input.
@@ -73,6 +78,7 @@ type LinePin struct {
 	Pin     string
 	PWMChip string // device of the kernel's PWM, such as "fe20c000.pwm"; empty: Pin
 	Channel int
+	Enable  string // pin that lets a push-pull buffer drive; empty: none
 	LineDrive
 	Series_Ohm float64
 	High_V     float64 // of a push-pull driver
@@ -90,6 +96,8 @@ type SPI struct {
 	Port        string
 	Speed_Hz    float64
 	Reference_V float64 // of the converter
+	// ReferenceTolerance is relative, at most.
+	ReferenceTolerance float64
 }
 
 // CurrentInput is what reads the supply current.
@@ -119,6 +127,10 @@ type VoltageChip struct {
 // Sense is a sense wire behind a divider.
 type Sense struct {
 	Channel int
+	// Minus is the channel of a second wire, from the plug's minus behind a
+	// divider of the same ratio: the chip then reads the difference, and what
+	// the minus lead drops does not count. Nil: against the chip's ground.
+	Minus   *int
 	Divider Divider
 }
 
@@ -127,9 +139,13 @@ type Probe struct {
 	Chip      string // "ds18b20" or "ntc"
 	ID        string // of the DS18B20, such as "28-0123456789ab"; empty: the only one
 	Channel   int    // of the NTC, and of its reference
-	Reference int
+	Reference int    // or OwnReference
 	NTC       Thermistor
 }
+
+// OwnReference as the channel of a thermistor's reference says that the
+// converter's own reference feeds it.
+const OwnReference = -1
 
 // FlowMeter gives pulses.
 type FlowMeter struct {
@@ -140,6 +156,7 @@ type FlowMeter struct {
 // Listen is the input for listening on a signal wire: edges on a pin, levels
 // on a channel of the voltage converter.
 type Listen struct {
-	Pin   string // edges, behind the comparator or optocoupler; empty: none
-	Sense *Sense // level; nil: none
+	Pin       string // edges, behind the comparator or optocoupler; empty: none
+	ActiveLow bool   // the pin is high when the wire is low, as behind an optocoupler
+	Sense     *Sense // level; nil: none
 }

@@ -27,12 +27,17 @@ const (
 // Line drives the unit's signal wire. Its arguments are about the wire, not
 // about the pin: high is high at the unit. One goroutine owns it.
 type Line struct {
-	pin   gpio.PinIO
-	drive LineDrive
+	pin    gpio.PinIO
+	drive  LineDrive
+	enable gpio.PinOut // of a buffer behind the pin, high: it drives; nil: none
 }
 
 // NewLine takes a pin and says how it drives the wire. It does not touch it.
 func NewLine(pin gpio.PinIO, d LineDrive) *Line { return &Line{pin: pin, drive: d} }
+
+// Feeds says that the line drives the wire high by itself, so that it could
+// feed a unit without supply through its signal pin.
+func (l *Line) Feeds() bool { return !l.drive.OpenDrain }
 
 // Drive puts PWM on the wire: high for lineDuty_pct of each period, 0 to 100,
 // at freq. The ends are steady levels, as most drivers make them anyway. With
@@ -59,6 +64,17 @@ func (l *Line) Drive(lineDuty_pct float64, freq physic.Frequency) error {
 	if err := l.pin.PWM(duty, freq); err != nil {
 		return fmt.Errorf("rig: line pin %s: PWM at %v: %w: check that the pin has PWM and that this program may use it", l.pin, freq, err)
 	}
+	return l.let(gpio.High)
+}
+
+// let enables or disables the buffer, where there is one.
+func (l *Line) let(level gpio.Level) error {
+	if l.enable == nil {
+		return nil
+	}
+	if err := l.enable.Out(level); err != nil {
+		return fmt.Errorf("rig: line's enable pin %s: %w: check that no other program holds the pin", l.enable, err)
+	}
 	return nil
 }
 
@@ -78,6 +94,9 @@ func (l *Line) Release() error {
 	if l.drive.OpenDrain {
 		return l.out(gpio.Level(!l.drive.Inverted), "released")
 	}
+	if l.enable != nil {
+		return l.let(gpio.Low)
+	}
 	if err := l.pin.In(gpio.Float, gpio.NoEdge); err != nil {
 		return fmt.Errorf("rig: line pin %s: release: %w: check that no other program holds the pin", l.pin, err)
 	}
@@ -88,5 +107,5 @@ func (l *Line) out(level gpio.Level, what string) error {
 	if err := l.pin.Out(level); err != nil {
 		return fmt.Errorf("rig: line pin %s: hold %s: %w: check that no other program holds the pin", l.pin, what, err)
 	}
-	return nil
+	return l.let(gpio.High)
 }

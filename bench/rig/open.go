@@ -3,13 +3,13 @@ package rig
 import (
 	"errors"
 	"fmt"
+	"syscall"
+	"time"
 
 	"periph.io/x/conn/v3/gpio"
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/spi"
 
-	"dutybench/bench/chip/ads1115"
-	"dutybench/bench/chip/ina226"
 	"dutybench/bench/clock"
 	"dutybench/bench/guard"
 	"dutybench/bench/sysfs"
@@ -29,82 +29,110 @@ type Board interface {
 	Tree() sysfs.Tree
 }
 
-// ErrUnknown marks a rig that this program cannot open.
-var ErrUnknown = errors.New("no such rig")
+// Options say how a rig is opened.
+type Options struct {
+	// Switch is the supply switch where another process holds it; nil: its
+	// pins are taken from the board.
+	Switch guard.Switch
+	// Stands says that the board's time stands still while nobody asks for a
+	// sample, as a simulated one's does.
+	Stands bool
+	// Stated is the description whose chips, pins and buses are on the record,
+	// where a simulated board has moved them; nil: the rig's own.
+	Stated *Description
+	// Facts come first on the record.
+	Facts []Fact
+	// Unit_A is the highest current that the unit in the socket may take for
+	// long; the converter's alert is set to no more. 0: not known.
+	Unit_A float64
+}
 
-// Open opens the rig of that name on a board: "sim", with a simulated bench
-// as the board. Other names are refused until there are rig files.
-func Open(name string, b Board, w Wiring) (*Rig, error) {
-	if name != Sim {
-		return nil, fmt.Errorf("rig: %q: %w: this version drives the simulated rig only (%s): use --rig %s", name, ErrUnknown, Machine(), Sim)
-	}
-	r, err := New(name, b, w)
-	if err != nil {
+// New opens a rig on a board. The supply is switched off before anything else,
+// and the line released; when anything fails after that, both stay so, and
+// what was opened is closed.
+func New(name string, b Board, d Description, o Options) (_ *Rig, err error) {
+	if err := d.Check(); err != nil {
 		return nil, err
 	}
-	r.Stands = true
+	limits := d.Bench
+	if name == Sim {
+		limits = BenchLimits{SupplyLimit_A: limits.SupplyLimit_A} // nothing burns there
+	}
+	r := &Rig{Name: name, Clock: b.Clock(), Switch: o.Switch, Stands: o.Stands, Accuracy: d.Accuracy(), Limits: limits, Settle: d.Settle(),
+		Integrating: !isSPI(d.Current.Chip)} // SBOS547B 7.3.1, SBOS448G: delta-sigma converters integrate over the conversion time
+	if r.Switch == nil {
+		pins, err := Contacts(b, &d)
+		if err != nil {
+			return nil, err
+		}
+		r.Switch = pins
+	} else if err := r.Switch.Set(guard.NoPath, 0); err != nil {
+		return nil, fmt.Errorf("rig %s: supply switch %s does not go off: %w: switch the supply off by hand", name, r.Switch, err)
+	}
+	r.InSeries = d.inSeries()
+	if d.PreCharge != nil {
+		r.PreCharge_Ohm = d.PreCharge.Resistor_Ohm
+	}
+	r.Pulse, r.LinePullUp_Ohm = d.PreCharge == nil && !o.Stands, d.LinePin.PullUp_Ohm
+	if d.LineLevel != nil {
+		r.LineLoad_Ohm = float64(d.LineLevel.Divider.Top+d.LineLevel.Divider.Bottom) / 1e9
+	}
+	if r.Line, err = openLine(b, &d); err != nil {
+		return nil, err
+	}
+	if d.Stop != nil {
+		if r.Stop, err = openStop(b, d.Stop); err != nil {
+			return nil, fmt.Errorf("rig %s: stop input: %w", name, err)
+		}
+	}
+	if d.AlertCuts && o.Unit_A > 0 {
+		d.Bench.Current_A = min(d.Bench.Current_A, o.Unit_A)
+	}
+	s, release, rescued, err := openSampler(b, &d)
+	if err != nil {
+		return nil, fmt.Errorf("rig %s: %w", name, err)
+	}
+	r.Sampler, r.Rescued = s, rescued
+	stated := &d
+	if o.Stated != nil {
+		stated = o.Stated
+	}
+	r.Facts = append(o.Facts, stated.facts(s.Interval())...)
+	if d.AlertCuts {
+		r.Facts = append(r.Facts, Fact{"alert", fmt.Sprintf("cuts above %.4g A only; not for a program that hangs", d.alert_A())})
+	}
+	line := r.Line
+	r.Close = func() error { return errors.Join(s.Stop(), line.Release(), release()) }
 	return r, nil
 }
 
-// New wires a rig. The supply is switched off before anything else, and the
-// line released; when a chip does not answer, both stay so.
-func New(name string, b Board, w Wiring) (*Rig, error) {
-	if err := w.Check(); err != nil {
-		return nil, err
-	}
-	sw, err := b.Pin(w.SwitchPin)
+// openLine takes what drives the signal wire, and releases it.
+func openLine(b Board, d *Description) (*Line, error) {
+	pin, err := linePin(b, &d.LinePin)
 	if err != nil {
-		return nil, fmt.Errorf("rig %s: supply switch: %w: check the description's pins", name, err)
+		return nil, fmt.Errorf("rig %s: line: %w", d.Name, err)
 	}
-	if err := sw.Out(gpio.Low); err != nil {
-		return nil, fmt.Errorf("rig %s: supply switch %s does not go off: %w: switch the supply off by hand", name, sw, err)
-	}
-	linePin, err := b.Pin(w.LinePin)
-	if err != nil {
-		return nil, fmt.Errorf("rig %s: line: %w: check the description's pins", name, err)
-	}
-	line := NewLine(linePin, w.Line)
-	if err := line.Release(); err != nil {
-		return nil, err
-	}
-	r := &Rig{Name: name, Clock: b.Clock(), Switch: guard.NewPins(sw, nil, nil), Line: line, Accuracy: w.Accuracy(),
-		Integrating: true /* INA226: SBOS547B, 7.3.1, a delta-sigma converter integrates over the conversion time */}
-	if w.StopPin != "" {
-		if r.Stop, err = b.Pin(w.StopPin); err != nil {
-			return nil, fmt.Errorf("rig %s: stop input: %w: check the description's pins", name, err)
-		}
-		if err := r.Stop.In(gpio.PullUp, gpio.NoEdge); err != nil {
-			return nil, fmt.Errorf("rig %s: stop input %s: %w: check that no other program holds the pin", name, r.Stop, err)
+	line := NewLine(pin, d.LinePin.LineDrive)
+	if d.LinePin.Enable != "" {
+		if line.enable, err = b.Pin(d.LinePin.Enable); err != nil {
+			return nil, fmt.Errorf("rig %s: line's enable: %w", d.Name, err)
 		}
 	}
-	bus, err := b.Bus(w.Bus)
-	if err != nil {
-		return nil, fmt.Errorf("rig %s: bus: %w: check the description", name, err)
-	}
-	s, err := newSampler(bus, r.Clock, w)
-	if err != nil {
-		return nil, errors.Join(err, bus.Close())
-	}
-	r.Sampler = s
-	r.Facts = w.facts(s.Interval())
-	r.Close = func() error {
-		return errors.Join(s.Stop(), line.Release(), bus.Close())
-	}
-	return r, nil
+	return line, line.Release()
 }
 
-func newSampler(bus i2c.Bus, clk clock.Clock, w Wiring) (*sampler, error) {
-	ina, err := ina226.New(bus, clk, ina226.Opts{Address: w.INA226, Shunt: w.Shunt, BusSpeed: w.BusSpeed,
-		Config: ina226.Config{ShuntTime: w.Conversion, Mode: ina226.ShuntContinuous}})
-	if err == nil {
-		err = errors.Join(ina.Learn(64), ina.Off())
+// releaseTime is how long ReleaseLine tries a line that another process still
+// holds: one that was killed has let go long before (chosen).
+const releaseTime = 200 * time.Millisecond
+
+// ReleaseLine lets the signal wire of a board go, for who cleans up after a
+// process that can no longer do so. A line that another process holds is tried
+// again for 200 ms.
+func ReleaseLine(b Board, d *Description) error {
+	clk := b.Clock()
+	for end := clk.Now() + releaseTime; ; clk.Sleep(10 * time.Millisecond) {
+		if _, err := openLine(b, d); !errors.Is(err, syscall.EBUSY) || clk.Now() >= end {
+			return err
+		}
 	}
-	if err != nil {
-		return nil, fmt.Errorf("rig: current converter: %w", err)
-	}
-	adc, err := ads1115.New(bus, clk, w.ADS1115)
-	if err != nil {
-		return nil, fmt.Errorf("rig: voltage converter: %w", err)
-	}
-	return &sampler{clk: clk, ina: ina, adc: adc, wiring: w, interval: w.Conversion.Typical()}, nil
 }

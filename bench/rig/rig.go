@@ -31,6 +31,25 @@ type Rig struct {
 	// Integrating says that a sample is the mean over the whole interval, so
 	// that no current between two is lost.
 	Integrating bool
+	// InSeries names the parts in the plus wire from the supply on that cut it,
+	// for who looks why none comes, such as "fuse".
+	InSeries []string
+	// PreCharge_Ohm is the resistor of the pre-charge contact; 0: there is none.
+	PreCharge_Ohm float64
+	// Settle is how long the slowest contact takes to close or open, with its
+	// bounce.
+	Settle time.Duration
+	// Pulse says that the main contacts may be closed for milliseconds before a
+	// test to look for a short, where there is no pre-charge contact.
+	Pulse bool
+	// LineLoad_Ohm is what the rig puts from the line to ground, its sense
+	// divider; 0: nothing, or not known.
+	LineLoad_Ohm float64
+	// LinePullUp_Ohm is the rig's own pull-up of the line to the supply at the
+	// plug; 0: none.
+	LinePullUp_Ohm float64
+	// Limits are what the bench bears; zero: none stated.
+	Limits BenchLimits
 	// Facts say for the record what the rig is made of (chips, shunt, bus
 	// speed, resolution), in order.
 	Facts []Fact
@@ -38,6 +57,8 @@ type Rig struct {
 	// standard uncertainty of gain and standard uncertainty of offset, after
 	// what the data sheet or a calibration says.
 	Accuracy Accuracy
+	// Rescued says how many transactions of the bus had to be repeated so far.
+	Rescued func() int
 	// Close releases buses and pins; the supply must be off before.
 	Close func() error
 }

@@ -33,7 +33,7 @@ func (u *ramp) Step(dt time.Duration, src sim.Source, line sim.Line) (float64, f
 func open(t testing.TB, o sim.Options) (*rig.Rig, *sim.Bench) {
 	t.Helper()
 	b := sim.NewBench(o)
-	r, err := rig.Open("sim", b, rig.DefaultWiring())
+	r, err := rig.New("sim", b, rig.Default(), rig.Options{Stands: true})
 	require.NoError(t, err)
 	return r, b
 }
@@ -46,7 +46,7 @@ func TestSamplesAreStampedAtTheMiddle(t *testing.T) {
 	for _, period := range []float64{-0.05, 0, 0.03, 0.09} {
 		b := sim.NewBench(sim.Options{Ideal: true, Unit: &ramp{slope: slope}})
 		b.INA226.Errors.Period = period
-		r, err := rig.Open("sim", b, rig.DefaultWiring())
+		r, err := rig.New("sim", b, rig.Default(), rig.Options{Stands: true})
 		require.NoError(t, err)
 		require.NoError(t, r.Sampler.Start())
 		begun := r.Clock.Now()
@@ -151,68 +151,56 @@ func TestResetChipIsNoticed(t *testing.T) {
 	assert.ErrorContains(t, err, "reset by its supply")
 }
 
-func TestOpenRefuses(t *testing.T) {
+func TestNewRefuses(t *testing.T) {
 	b := sim.NewBench(sim.Options{})
-	_, err := rig.Open("bench1.toml", b, rig.DefaultWiring())
-	assert.ErrorIs(t, err, rig.ErrUnknown)
-	assert.ErrorContains(t, err, "bench1.toml")
-	for name, change := range map[string]func(*rig.Wiring){
-		"no switch":        func(w *rig.Wiring) { w.SwitchPin = "" },
-		"one pin for two":  func(w *rig.Wiring) { w.LinePin = w.SwitchPin },
-		"unknown pin":      func(w *rig.Wiring) { w.StopPin = "NONE" },
-		"no shunt":         func(w *rig.Wiring) { w.Shunt = 0 },
-		"tolerance":        func(w *rig.Wiring) { w.ShuntTolerance = math.NaN() },
-		"conversion":       func(w *rig.Wiring) { w.Conversion = 8 },
-		"divider":          func(w *rig.Wiring) { w.Divider.Bottom = 0 },
-		"thermistor":       func(w *rig.Wiring) { w.Thermistor.Beta_K = 0 },
-		"no chip there":    func(w *rig.Wiring) { w.INA226 = 0x41 },
-		"no other there":   func(w *rig.Wiring) { w.ADS1115 = 0x49 },
-		"no chip's number": func(w *rig.Wiring) { w.INA226 = 0x20 },
+	for name, change := range map[string]func(*rig.Description){
+		"no switch":        func(d *rig.Description) { d.Switches = nil },
+		"nameless switch":  func(d *rig.Description) { d.Switches[0].Pin = "" },
+		"one pin for two":  func(d *rig.Description) { d.LinePin.Pin = d.Switches[0].Pin },
+		"unknown pin":      func(d *rig.Description) { d.Stop.Pin = "NONE" },
+		"no shunt":         func(d *rig.Description) { d.Current.Shunt_Ohm = 0 },
+		"tolerance":        func(d *rig.Description) { d.Current.ShuntTolerance = math.NaN() },
+		"conversion":       func(d *rig.Description) { d.Current.Conversion = 333 * time.Microsecond },
+		"divider":          func(d *rig.Description) { d.Supply.Divider.Bottom = 0 },
+		"thermistor":       func(d *rig.Description) { d.Temperature.NTC.Beta_K = 0 },
+		"no chip there":    func(d *rig.Description) { d.Current.Address = 0x41 },
+		"no other there":   func(d *rig.Description) { d.Voltage.Address = 0x49 },
+		"no chip's number": func(d *rig.Description) { d.Current.Address = 0x20 },
+		"60 V":             func(d *rig.Description) { d.Bench.SupplyHigh_V = 61 },
 	} {
-		w := rig.DefaultWiring()
-		change(&w)
+		d := rig.Default()
+		change(&d)
 		require.NoError(t, b.Switch.Out(gpio.High))
-		_, err := rig.Open("sim", b, w)
+		_, err := rig.New("sim", b, d, rig.Options{})
 		assert.Error(t, err, name)
 	}
-	w := rig.DefaultWiring()
-	w.INA226 = 0x41
-	_, err = rig.Open("sim", b, w)
+	d := rig.Default()
+	d.Current.Address = 0x41
+	_, err := rig.New("sim", b, d, rig.Options{})
 	assert.ErrorIs(t, err, sim.ErrNack)
 	assert.False(t, b.World.Energised(), "the supply is off after a failed open")
 	b.Switch.Err = errors.New("held")
-	_, err = rig.Open("sim", b, rig.DefaultWiring())
+	_, err = rig.New("sim", b, rig.Default(), rig.Options{})
 	assert.ErrorContains(t, err, "by hand")
 }
 
-// The default wiring describes the simulated bench.
-func TestWiringMatchesTheBench(t *testing.T) {
-	w := rig.DefaultWiring()
-	assert.InDelta(t, sim.Shunt_Ohm, float64(w.Shunt)/1e9, 1e-15)
-	assert.Equal(t, sim.ShuntTolerance, w.ShuntTolerance)
-	assert.InDelta(t, sim.DividerTop_Ohm, float64(w.Divider.Top)/1e9, 1e-6)
-	assert.InDelta(t, sim.DividerBottom_Ohm, float64(w.Divider.Bottom)/1e9, 1e-6)
-	assert.InDelta(t, sim.NTC_Ohm, float64(w.Thermistor.R25)/1e9, 1e-6)
-	assert.InDelta(t, sim.BusSpeed_Hz, float64(w.BusSpeed)/float64(physic.Hertz), 1e-6)
+// The built-in description is that of the simulated bench.
+func TestDefaultMatchesTheBench(t *testing.T) {
+	d := rig.Default()
+	require.NoError(t, d.Check())
+	assert.Equal(t, sim.Shunt_Ohm, d.Current.Shunt_Ohm)
+	assert.Equal(t, sim.ShuntTolerance, d.Current.ShuntTolerance)
+	assert.InDelta(t, sim.DividerTop_Ohm, float64(d.Supply.Divider.Top)/1e9, 1e-6)
+	assert.InDelta(t, sim.DividerBottom_Ohm, float64(d.LineLevel.Divider.Bottom)/1e9, 1e-6)
+	assert.InDelta(t, sim.NTC_Ohm, float64(d.Temperature.NTC.R25)/1e9, 1e-6)
+	assert.InDelta(t, sim.BusSpeed_Hz, d.I2C.Speed_Hz, 1e-6)
 
 	// Limits of the data sheets over √3, worked out by hand.
-	a := w.Accuracy()
+	a := d.Accuracy()
 	assert.InDelta(t, math.Sqrt(0.001*0.001+0.005*0.005)/math.Sqrt(3), a.CurrentGain, 1e-12)
 	assert.InDelta(t, 0.005/math.Sqrt(3), a.CurrentOffset_A, 1e-12) // 10 µV in 2 mΩ
 	assert.InDelta(t, 0.00125, a.CurrentStep_A, 1e-15)
 	assert.InDelta(t, 3*0.001375/math.Sqrt(3), a.VoltageOffset_V, 1e-12)
-}
-
-// 10 kΩ, B 3380 K: 28223.73 Ω at 0 °C, 4160.14 at 50, 1496.90 at 85 (beta
-// law, computed).
-func TestThermistor(t *testing.T) {
-	th := rig.DefaultWiring().Thermistor
-	for ohm, want := range map[float64]float64{28223.73: 0, 10000: 25, 4160.14: 50, 1496.90: 85} {
-		assert.InDelta(t, want, th.Celsius(3.3*ohm/(ohm+10e3), 3.3), 0.001)
-	}
-	for _, v := range []float64{0, -0.1, 3.3, 4, math.NaN()} {
-		assert.True(t, math.IsNaN(th.Celsius(v, 3.3)), v)
-	}
 }
 
 // What a line duty becomes on the wire, for all ways of driving it.
@@ -269,4 +257,30 @@ func BenchmarkSample(bench *testing.B) {
 	n := float64(bench.N)
 	bench.ReportMetric((r.Clock.Now()-begun).Seconds()/bench.Elapsed().Seconds(), "x-real-time")
 	bench.ReportMetric(float64(b.I2C.Count()-count)/n, "tx/sample")
+}
+
+// With a sense wire for the minus the converter reads a difference: on the
+// simulated bench AIN3 stands at 3.3 V, 36.3 V before the divider.
+func TestSupplyIsADifference(t *testing.T) {
+	d := rig.Default()
+	minus := 3
+	d.Supply.Minus, d.Temperature = &minus, nil
+	b := sim.NewBench(sim.Options{Ideal: true, Unit: &sim.Resistor{Ohm: 4}})
+	r, err := rig.New("test", b, d, rig.Options{Stands: true})
+	require.NoError(t, err)
+	require.NoError(t, r.Switch.Set(guard.First, time.Second))
+	r.Clock.Sleep(100 * time.Millisecond)
+	require.NoError(t, r.Sampler.Start())
+	var s rig.Sample
+	n := 0
+	for n < 10 {
+		require.NoError(t, r.Sampler.Next(&s))
+		if !math.IsNaN(s.Supply_V) {
+			n++
+			assert.InDelta(t, 13.5*4/4.04-36.3, s.Supply_V, 0.01)
+		}
+	}
+	two := 2
+	d.Supply.Minus = &two
+	require.ErrorContains(t, d.Check(), "0 and 3")
 }

@@ -6,8 +6,10 @@ import (
 	"math"
 	"time"
 
+	"periph.io/x/conn/v3/i2c"
+
 	"dutybench/bench/chip/ads1115"
-	"dutybench/bench/chip/ina226"
+	"dutybench/bench/chip/ntc"
 	"dutybench/bench/clock"
 )
 
@@ -32,17 +34,84 @@ const (
 // water takes seconds to warm by a degree.
 const temperatureEvery = 250 * time.Millisecond
 
+// openSampler takes the buses and the chips on them; release gives them back,
+// and rescued says how many transactions had to be repeated.
+func openSampler(b Board, d *Description) (_ Sampler, release func() error, rescued func() int, err error) {
+	aux, err := openAuxiliary(b, d)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	if isSPI(d.Current.Chip) {
+		port, err := b.Port(d.SPI.Port)
+		if err != nil {
+			return nil, nil, nil, fmt.Errorf("port: %w", err)
+		}
+		s, err := newSPISampler(port, b.Clock(), d)
+		if err != nil {
+			return nil, nil, nil, errors.Join(err, port.Close())
+		}
+		s.aux = aux
+		return s, port.Close, func() int { return 0 }, nil
+	}
+	bus, err := b.Bus(d.I2C.Bus)
+	if err != nil {
+		return nil, nil, nil, fmt.Errorf("bus: %w", err)
+	}
+	steady := NewSteady(bus, b.Clock(), func() (i2c.BusCloser, error) { return b.Bus(d.I2C.Bus) })
+	s, err := newSampler(steady, b.Clock(), d)
+	if err != nil {
+		return nil, nil, nil, errors.Join(err, steady.Close())
+	}
+	s.aux = aux
+	return s, steady.Close, func() int { return steady.Rescued }, nil
+}
+
+// differs are the pairs of channels whose difference an ADS1115 can read
+// (SBAS444E, table of the multiplexer).
+var differs = map[[2]int]ads1115.Mux{{0, 1}: ads1115.Differ01, {0, 3}: ads1115.Differ03, {1, 3}: ads1115.Differ13, {2, 3}: ads1115.Differ23}
+
+func newSampler(bus i2c.Bus, clk clock.Clock, d *Description) (*sampler, error) {
+	s := &sampler{clk: clk, d: d}
+	var err error
+	if s.current, err = openConverter(bus, clk, d); err != nil {
+		return nil, err
+	}
+	if s.adc, err = ads1115.New(bus, clk, d.Voltage.Address); err != nil {
+		return nil, fmt.Errorf("voltage converter: %w", err)
+	}
+	single := [...]ads1115.Mux{ads1115.Single0, ads1115.Single1, ads1115.Single2, ads1115.Single3}
+	s.inputs[supply] = single[d.Supply.Channel]
+	if m := d.Supply.Minus; m != nil {
+		s.inputs[supply] = differs[[2]int{d.Supply.Channel, *m}]
+	}
+	if s.lines = d.LineLevel != nil; s.lines {
+		s.inputs[line] = single[d.LineLevel.Channel]
+	}
+	if t := d.Temperature; t != nil && t.Chip == "ntc" {
+		if s.ntc, err = t.NTC.sensor(); err != nil {
+			return nil, fmt.Errorf("temperature: %w", err)
+		}
+		s.warms = true
+		s.inputs[thermistor], s.inputs[reference] = single[t.Channel], single[t.Reference]
+	}
+	return s, nil
+}
+
 // sampler takes the shunt converter's continuous conversions as its time
 // base, and reads the voltage converter in between: supply and line in turn,
 // now and then the thermistor or its reference instead. It puts a transaction
 // of the voltage converter into every second sample at most, so that the bus
 // is never so late that a conversion of the current is lost.
 type sampler struct {
-	clk      clock.Clock
-	ina      *ina226.Dev
-	adc      *ads1115.Dev
-	wiring   Wiring
-	interval time.Duration
+	clk     clock.Clock
+	current converter
+	adc     *ads1115.Dev
+	ntc     *ntc.Sensor // nil: there is none
+	d       *Description
+	aux     auxiliary
+
+	inputs       [reference + 1]ads1115.Mux
+	lines, warms bool // there is a line level to read, and a thermistor
 
 	running     bool
 	resting     bool          // the last sample had a transaction of the voltage converter
@@ -51,32 +120,36 @@ type sampler struct {
 	warm        channel       // the last of thermistor and reference
 	warmDue     time.Duration // when the next of these is
 	reference_V float64       // NaN until read
-	reading     ina226.Reading
+	reading     reading
 	voltage     ads1115.Reading
 }
 
 // Interval is the nominal time between two samples.
-func (s *sampler) Interval() time.Duration { return s.interval }
+func (s *sampler) Interval() time.Duration { return s.current.Interval() }
 
 // Start begins to convert. The first sample begins after it.
 func (s *sampler) Start() error {
 	if s.running {
 		return fmt.Errorf("rig: start sampling: %w: stop it first", ErrStarted)
 	}
+	if err := s.aux.start(s.clk.Now()); err != nil {
+		return fmt.Errorf("rig: start sampling: %w", err)
+	}
 	// What an earlier start left behind runs out first.
 	if err := s.adc.Off(); err != nil {
 		return fmt.Errorf("rig: start sampling: %w", err)
 	}
 	s.clk.Sleep(s.adc.Busy() - s.clk.Now())
-	s.last, s.warm = line, thermistor
+	s.warm, s.last = thermistor, supply
+	if s.lines {
+		s.last = line // the supply comes first
+	}
 	s.warmDue = s.clk.Now()
 	s.reference_V, s.resting = math.NaN(), false
 	if err := s.convert(); err != nil {
 		return fmt.Errorf("rig: start sampling: %w", err)
 	}
-	c := s.ina.Config()
-	c.Mode = ina226.ShuntContinuous
-	if err := s.ina.Configure(c); err != nil {
+	if err := s.current.Start(); err != nil {
 		return fmt.Errorf("rig: start sampling: %w", err)
 	}
 	s.running = true
@@ -90,7 +163,7 @@ func (s *sampler) Stop() error {
 		return nil
 	}
 	s.running = false
-	if err := errors.Join(s.ina.Off(), s.adc.Off()); err != nil {
+	if err := errors.Join(s.current.Off(), s.adc.Off(), s.aux.stop()); err != nil {
 		return fmt.Errorf("rig: stop sampling: %w", err)
 	}
 	return nil
@@ -101,17 +174,18 @@ func (s *sampler) Next(out *Sample) error {
 	if !s.running {
 		return fmt.Errorf("rig: sample: %w: call Start", ErrStopped)
 	}
-	if err := s.ina.Next(&s.reading); err != nil {
+	if err := s.current.Next(&s.reading); err != nil {
 		return fmt.Errorf("rig: sample of the current: %w", err)
 	}
 	nan := math.NaN()
 	*out = Sample{
-		At:        s.reading.Middle,
-		Current_A: s.ina.ShuntCurrent_A(s.reading.Shunt),
+		At:        s.reading.middle,
+		Current_A: s.reading.current_A,
 		Supply_V:  nan, Line_V: nan, Temperature_C: nan, Flow_l_per_min: nan,
-		Clipped: s.reading.Saturated,
-		Lost:    s.reading.Lost,
+		Clipped: s.reading.clipped,
+		Lost:    s.reading.lost,
 	}
+	s.aux.fill(s.clk.Now(), out)
 	if s.resting {
 		s.resting = false
 		return nil
@@ -140,11 +214,11 @@ func (s *sampler) fetch(out *Sample) error {
 	}
 	switch v := s.voltage.Volt; s.converting {
 	case supply:
-		out.Supply_V = v * s.wiring.Divider.Ratio()
+		out.Supply_V = v * s.d.Supply.Divider.Ratio()
 	case line:
-		out.Line_V = v * s.wiring.Divider.Ratio()
+		out.Line_V = v * s.d.LineLevel.Divider.Ratio()
 	case thermistor:
-		out.Temperature_C = s.wiring.Thermistor.Celsius(v, s.reference_V)
+		out.Temperature_C = s.ntc.Celsius(v, s.reference_V)
 	case reference:
 		s.reference_V = v
 	}
@@ -153,8 +227,7 @@ func (s *sampler) fetch(out *Sample) error {
 
 // convert starts the next channel's conversion.
 func (s *sampler) convert() error {
-	w := &s.wiring
-	if now := s.clk.Now(); now >= s.warmDue {
+	if now := s.clk.Now(); s.warms && now >= s.warmDue {
 		s.warmDue = now + temperatureEvery
 		if s.warm == reference {
 			s.warm = thermistor
@@ -164,9 +237,10 @@ func (s *sampler) convert() error {
 		}
 		s.converting = s.warm
 	} else {
-		s.last = supply + line - s.last
+		if s.lines {
+			s.last = supply + line - s.last
+		}
 		s.converting = s.last
 	}
-	input := [...]ads1115.Mux{supply: w.SupplyInput, line: w.LineInput, thermistor: w.ThermistorInput, reference: w.ReferenceInput}[s.converting]
-	return s.adc.Start(input, voltageRange, ads1115.Rate860)
+	return s.adc.Start(s.inputs[s.converting], voltageRange, ads1115.Rate860)
 }

@@ -57,6 +57,8 @@ type Options struct {
 	Current   CurrentChip
 	Shunt_Ohm float64
 	Front     Front
+	// BusSpeed_Hz is that of the I²C bus, as set at boot; zero: 400 kHz.
+	BusSpeed_Hz float64
 	// SupplyRatio and LineRatio are input over output of the dividers; zero:
 	// those of the constants above.
 	SupplyRatio, LineRatio float64
@@ -66,9 +68,13 @@ type Options struct {
 	// with that resistor beside the last of the main contacts: with two, the
 	// first must be closed too.
 	PreCharge_Ohm float64
-	// Heartbeat, when above zero, puts a relay before the contacts that holds
-	// for so long after each change of level of the pin HEARTBEAT.
+	// Heartbeat, when above zero, puts a relay before the contacts that closes
+	// RelayPullIn after the level of the pin HEARTBEAT begins to change, and
+	// holds for so long after each change.
 	Heartbeat time.Duration
+	// StopOpens: the stop button opens when it is pressed, and reads high then;
+	// else it closes and reads low.
+	StopOpens bool
 	// Lines, when not nil, holds the levels of all these pins in files, where
 	// another process may drive them. They are looked at with every step.
 	Lines *Lines
@@ -127,7 +133,7 @@ func NewBench(o Options) *Bench {
 	if o.Wire == (Wire{}) {
 		w.Wire = DefaultWire()
 	}
-	b := &Bench{World: w, I2C: &Bus{w: w}, Stop: newStop(w), Line: newLine(w), Flow: newFlow(w), Kernel: newKernel(w), clock: Clock{w}}
+	b := &Bench{World: w, I2C: newBus(w, o.BusSpeed_Hz), Stop: newStop(w, o.StopOpens), Line: newLine(w), Flow: newFlow(w), Kernel: newKernel(w), clock: Clock{w}}
 	w.signal, b.Listen, b.Return = o.Signal, newListen(w, o.Seed), newReturn(w)
 	w.contacts = newContacts(w, o)
 	b.Switch, b.Second, b.PreCharge, b.Heartbeat = w.contacts.first, w.contacts.second, w.contacts.preCharge, w.contacts.heartbeat

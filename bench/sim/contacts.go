@@ -36,12 +36,19 @@ const (
 	SwitchNotClosing             // never conducts
 )
 
-// relay falls off when its pulses stop: it holds for so long after each change
-// of level.
+// RelayPullIn is how long the heartbeat's relay takes to close after the first
+// pulse: chosen, at the slow end of what small relays with a pulse detector
+// take (common practice, no source).
+const RelayPullIn = 20 * time.Millisecond
+
+// relay closes RelayPullIn after its pulses begin and falls off when they stop:
+// it holds for so long after each change of level.
 type relay struct {
 	hold    time.Duration
 	ever    bool
-	last    time.Duration // of the last change, on the clock of now
+	first   time.Duration // change of the series under way, on the clock of now
+	last    time.Duration // change
+	looked  time.Duration // when the line was last looked at
 	level   gpio.Level
 	changes uint64
 	now     func() time.Duration
@@ -153,10 +160,7 @@ func (s *SwitchPin) conducts() bool {
 	case s.fault == SwitchNotClosing:
 		return false
 	case s.relay != nil && s.line != nil:
-		if n := s.line.Changes(); n != s.relay.changes {
-			s.relay.changes = n
-			s.relay.pulse()
-		}
+		s.relay.look(s.line.Changes())
 		return s.relay.holds()
 	case s.relay != nil:
 		return s.relay.holds()
@@ -169,13 +173,37 @@ func (s *SwitchPin) conducts() bool {
 func (r *relay) see(l gpio.Level) {
 	if l != r.level {
 		r.level = l
-		r.pulse()
+		now := r.now()
+		r.pulse(now, now)
 	}
 }
 
-func (r *relay) pulse() { r.ever, r.last = true, r.now() }
+// look takes the count of changes of a line that another process drives. Where
+// there were several since the last look, they began right after it: the bench
+// does not look while it waits for that process.
+func (r *relay) look(changes uint64) {
+	now := r.now()
+	switch n := changes - r.changes; {
+	case n == 1:
+		r.pulse(now, now)
+	case n > 1:
+		r.pulse(r.looked, now)
+	}
+	r.changes, r.looked = changes, now
+}
 
-func (r *relay) holds() bool { return r.ever && r.now()-r.last < r.hold }
+// pulse is one change or several, from one time to another.
+func (r *relay) pulse(from, to time.Duration) {
+	if !r.ever || from-r.last >= r.hold {
+		r.first = from
+	}
+	r.ever, r.last = true, to
+}
+
+func (r *relay) holds() bool {
+	now := r.now()
+	return r.ever && now-r.last < r.hold && now-r.first >= RelayPullIn
+}
 
 // switchOver works out whether current can flow, after a contact may have
 // moved.

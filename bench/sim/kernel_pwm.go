@@ -64,6 +64,16 @@ type pwmChannel struct {
 	pin          *Pin // what it drives; nil: nothing
 }
 
+// Call gives the chip another device name than PWMDevice, as rig files name
+// chips by it.
+func (c *PWMChip) Call(device string) {
+	at := "devices/platform/soc/" + device
+	c.k.links[pwmChipPath+"/device"] = at
+	if at != pwmDevicePath {
+		c.k.links[at+"/pwm"] = pwmDevicePath + "/pwm"
+	}
+}
+
 func newPWMChip(k *Kernel) *PWMChip {
 	c := &PWMChip{Delay: 80 * time.Millisecond /* chosen */, Taken: -1, k: k}
 	c.channels[0].pin = newLine(k.w)

@@ -128,16 +128,18 @@ func (p *Pin) apply(duty gpio.Duty, f physic.Frequency) error {
 	return p.drive(p, duty, f)
 }
 
-// StopPin is the stop input: active low, with a pull-up.
+// StopPin is the stop input: a button from the pin to ground, with a pull-up.
 type StopPin struct {
 	Pin
-	// Pressed pulls the input low.
+	// Pressed: a button that closes pulls the input low, one that opens lets it
+	// go high.
 	Pressed bool
 }
 
-func newStop(w *World) *StopPin {
+// newStop makes a button that closes when it is pressed, or opens.
+func newStop(w *World, opens bool) *StopPin {
 	s := &StopPin{Pin: Pin{name: "STOP", number: 2, w: w}}
-	s.input = func() gpio.Level { return gpio.Level(!s.Pressed) }
+	s.input = func() gpio.Level { return gpio.Level(s.Pressed == opens) }
 	return s
 }
 

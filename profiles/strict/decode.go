@@ -46,11 +46,17 @@ func fieldsOf(t reflect.Type) []field {
 }
 
 // Decoder reads nodes into values and notes every problem on the way.
-type Decoder struct{ problems }
+type Decoder struct {
+	problems
+	path []string // keys of the tables around what is read now
+}
 
 // Table reads a table into the struct that into points to; where names it in
 // messages, such as "[supply]".
 func (d *Decoder) Table(n *Node, into any, where string) {
+	if d.path = nil; strings.HasPrefix(where, "[") {
+		d.path = []string{strings.Trim(where, "[]")}
+	}
 	d.table(n, reflect.ValueOf(into).Elem(), where)
 }
 
@@ -64,7 +70,9 @@ func (d *Decoder) table(n *Node, v reflect.Value, where string) {
 	for _, f := range fieldsOf(v.Type()) {
 		known = append(known, f.name)
 		if c := n.child[f.name]; c != nil {
+			d.path = append(d.path, f.name)
 			d.value(c, v.Field(f.index), f.tag, f.name)
+			d.path = d.path[:len(d.path)-1]
 		} else if !f.optional && !hasOtherCase(n, f.name) {
 			d.Add(n.Place, "%s lacks the key %s: add %s", where, f.name, example(f, v.Field(f.index).Type()))
 		}
@@ -74,6 +82,16 @@ func (d *Decoder) table(n *Node, v reflect.Value, where string) {
 			d.unknown(n.child[key], key, known, where)
 		}
 	}
+}
+
+// heading is how a file writes the table that is read now: such as
+// "[return]", or "[[return.code]] number 1" for one of a list.
+func (d *Decoder) heading(name string) string {
+	path := strings.Join(d.path, ".")
+	if _, at, item := strings.Cut(name, " number "); item {
+		return "[[" + path + "]] number " + at
+	}
+	return "[" + path + "]"
 }
 
 func hasOtherCase(n *Node, name string) bool {
@@ -157,7 +175,7 @@ func (d *Decoder) plain(n *Node, v reflect.Value, tag reflect.StructTag, name st
 			d.value(item, v.Index(i), tag, fmt.Sprintf("%s number %d", name, i+1))
 		}
 	case reflect.Struct:
-		d.table(n, v, "["+name+"]")
+		d.table(n, v, d.heading(name))
 	default:
 		d.Add(n.Place, "%s: a field of type %s cannot be read from a %s", name, v.Type(), d.format.Thing)
 	}

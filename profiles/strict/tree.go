@@ -91,7 +91,7 @@ func (f Format) Read(data []byte, source string) (*Node, *Decoder, error) {
 	if root == nil {
 		return nil, nil, r.Err()
 	}
-	return root, &Decoder{r.problems}, nil
+	return root, &Decoder{problems: r.problems}, nil
 }
 
 // Decode reads a document into a struct. A struct with a method

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"periph.io/x/conn/v3/i2c"
+	"periph.io/x/conn/v3/physic"
 
 	"dutybench/bench/chip/ads1115"
 	"dutybench/bench/clock"
@@ -14,6 +15,7 @@ import (
 // ADS1115 says where the chip is and what can be put on its inputs.
 type ADS1115 struct {
 	Address uint16
+	Speed   physic.Frequency // of the bus; zero: not known
 	// Apply puts voltages on AIN0 to AIN3; nil when there is no source.
 	Apply func(ain [4]float64)
 	// TimeTolerance is added to the data sheet's 10 % for rates.
@@ -31,6 +33,12 @@ func ConformADS1115(t T, bus i2c.Bus, clk clock.Clock, o ADS1115) {
 	ads1115Times(t, dev, r, clk, o)
 	if o.Apply != nil {
 		ads1115Values(t, dev, o)
+		ads1115Fresh(t, dev, clk, o)
+		// Again at the chip's own pace.
+		need(t, dev.Learn(3), "learn")
+		if o.Speed > 0 {
+			need(t, dev.SetBusSpeed(o.Speed), "bus speed")
+		}
 		ads1115Fresh(t, dev, clk, o)
 	}
 	need(t, dev.Off(), "off")

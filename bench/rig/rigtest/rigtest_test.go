@@ -19,7 +19,7 @@ import (
 func open(t *testing.T, o sim.Options) (*rig.Rig, *sim.Bench) {
 	t.Helper()
 	b := sim.NewBench(o)
-	r, err := rig.Open(rig.Sim, b, rig.DefaultWiring())
+	r, err := rig.New(rig.Sim, b, rig.Default(), rig.Options{Stands: true})
 	require.NoError(t, err)
 	return r, b
 }
@@ -82,7 +82,7 @@ func conformINA226(t rigtest.T, b *sim.Bench, bus i2c.Bus) {
 }
 
 func conformADS1115(t rigtest.T, b *sim.Bench, bus i2c.Bus) {
-	rigtest.ConformADS1115(t, bus, b.Clock(), rigtest.ADS1115{Address: sim.ADS1115Address, Apply: b.CalibrateADS1115()})
+	rigtest.ConformADS1115(t, bus, b.Clock(), rigtest.ADS1115{Address: sim.ADS1115Address, Speed: 400 * physic.KiloHertz, Apply: b.CalibrateADS1115()})
 }
 
 // mutant lies between driver and chip and spoils registers.
