@@ -42,8 +42,10 @@ func Faults(kind string) []Fault {
 // Simulated says which unit to put on the simulated bench.
 type Simulated struct {
 	Seed     uint64  // draws the unit and the errors of the bench's chips
-	Fault    string  // empty: a good unit
+	Fault    string  // of the unit or of the bench, see Faults and BenchFaults; empty: none
 	Severity float64 // 0 to 1
+	// Bench is a fault of the bench at a time of its own, beside Fault.
+	Bench sim.Armed
 	// Perturb changes constants that the simulator itself chose, of the good
 	// unit below any fault; for studies of what rests on them.
 	Perturb Perturbation
@@ -85,6 +87,12 @@ func Bench(p *profiles.Profile, s Simulated) (sim.Options, error) {
 	if p.Kind != (pump.Kind{}).Name() {
 		return sim.Options{}, fmt.Errorf("kinds: profile %s is for a %s: %w: only pumps are simulated", p.Name, p.Kind, ErrNoUnit)
 	}
+	if IsBenchFault(s.Fault) {
+		s.Bench, s.Fault, s.Severity = armed(s.Fault, s.Severity, s.Seed), "", 0
+	}
+	if f := s.Bench; f != (sim.Armed{}) && (!IsBenchFault(f.Name) || !(f.Severity >= 0 && f.Severity <= 1)) {
+		return sim.Options{}, fmt.Errorf("kinds: fault %q of the bench at %g: there is none of that name, or its severity lies outside 0 to 1", f.Name, f.Severity)
+	}
 	supply := sim.DefaultSupply()
 	supply.Open_V = p.Supply.Nominal_V
 	size, err := sizeFor(p, supply)
@@ -107,7 +115,7 @@ func Bench(p *profiles.Profile, s Simulated) (sim.Options, error) {
 	}
 	src := simpump.SourceChange(unit, s.Fault, s.Severity, sim.Source{Open_V: supply.Open_V, Ohm: supply.Ohm, Limit_A: supply.Limit_A})
 	supply.Ohm, supply.Limit_A = src.Ohm, src.Limit_A
-	return sim.Options{Seed: s.Seed, Unit: body, Supply: supply, Wire: wireFor(p.Command)}, nil
+	return sim.Options{Seed: s.Seed, Unit: body, Supply: supply, Wire: wireFor(p.Command), Fault: s.Bench}, nil
 }
 
 // sizeFor is the size that runs at the profile's supply, follows the kind of

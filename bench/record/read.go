@@ -127,7 +127,7 @@ func (d *Dir) List(f Filter) ([]Entry, error) {
 			continue
 		}
 		r := b.record(sum)
-		e := Entry{ID: r.ID, Hash: sum, When: r.When, ClockDoubt: r.ClockDoubt, Purpose: r.Purpose, Profile: r.Profile,
+		e := Entry{ID: r.ID, Hash: sum, When: r.When, ClockDoubt: r.ClockDoubt, Purpose: r.Purpose, Rig: r.Rig, Profile: r.Profile,
 			At: r.At, Verdict: result.Verdict(b.Verdict), Cause: result.Cause(b.Cause)}
 		if f.takes(&e) {
 			out = append(out, e)

@@ -83,8 +83,11 @@ type Record struct {
 
 // Rig is what the test ran on.
 type Rig struct {
-	Name  string `json:"name"`
-	Facts []Fact `json:"facts"`
+	Name string `json:"name"`
+	// Simulated says that no real unit was on the bench. Records from before
+	// it was kept do not hold it: there the name alone says so.
+	Simulated bool   `json:"simulated,omitempty"`
+	Facts     []Fact `json:"facts"`
 }
 
 // Fact is one line of a rig's description.
@@ -111,6 +114,9 @@ type Circumstances struct {
 	Temperature_C *float64 `json:"temperature_C"` // nil: not known
 	Primed        bool     `json:"primed"`        // the operator's word
 	Notes         string   `json:"notes"`
+	// Inspection is what the person saw and felt, point by point; nil when
+	// nobody was asked.
+	Inspection []result.Answer `json:"inspection,omitempty"`
 }
 
 // NoCalibration is what a record says when there is none.
@@ -149,6 +155,7 @@ type Entry struct {
 	When       time.Time
 	ClockDoubt string
 	Purpose    string
+	Rig        Rig
 	Profile    Profile // without Text
 	At         Circumstances
 	Verdict    result.Verdict // empty when not judged

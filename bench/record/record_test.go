@@ -21,7 +21,7 @@ func sample(unit string) *Record {
 	temperature := 21.5
 	return &Record{
 		When: when, Purpose: "incoming", Program: "dutybench test",
-		Rig:     Rig{"sim", []Fact{{"shunt", "2 mΩ & 1 %"}}},
+		Rig:     Rig{Name: "sim", Facts: []Fact{{"shunt", "2 mΩ & 1 %"}}},
 		Profile: Profile{Name: "medium", Revision: 3, Text: []byte("name = \"medium\"\n")},
 		At:      Circumstances{Unit: unit, Kind: "pump", Operator: "Ä. <B>", Fluid: "water", Temperature_C: &temperature, Primed: true},
 		Trace:   []byte("t_s,duty_pct,current_A\n0,0,0\n"),
@@ -53,6 +53,31 @@ func clean(t *testing.T, d *Dir) {
 	damage, err := d.Verify()
 	require.NoError(t, err)
 	require.Empty(t, damage)
+}
+
+// Records from before it was kept whether a bench was simulated stay whole: they
+// lack the key, and one that has it is read back with it.
+func TestSimulatedIsKept(t *testing.T) {
+	d := open(t)
+	one, two := sample("A1"), sample("A2")
+	two.Rig = Rig{Name: "own", Simulated: true}
+	for _, r := range []*Record{one, two} {
+		_, err := d.Put(r)
+		require.NoError(t, err)
+	}
+	clean(t, d)
+	data, err := os.ReadFile(filepath.Join(d.folder(1), bodyFile))
+	require.NoError(t, err)
+	assert.NotContains(t, string(data), `"simulated"`)
+	got, err := d.Get(ID{Seq: 2})
+	require.NoError(t, err)
+	assert.True(t, got.Rig.Simulated)
+	entries, err := d.List(Filter{})
+	require.NoError(t, err)
+	require.Len(t, entries, 2)
+	assert.False(t, entries[0].Rig.Simulated)
+	assert.Equal(t, "own", entries[1].Rig.Name)
+	assert.True(t, entries[1].Rig.Simulated)
 }
 
 func TestPutAndGet(t *testing.T) {
@@ -124,7 +149,7 @@ func TestList(t *testing.T) {
 	}
 	got, err := d.List(Filter{Unit: "A2"})
 	require.NoError(t, err)
-	assert.Equal(t, Entry{ID: rs[1].ID, Hash: rs[1].Hash, When: when, Purpose: "incoming",
+	assert.Equal(t, Entry{ID: rs[1].ID, Hash: rs[1].Hash, When: when, Purpose: "incoming", Rig: rs[1].Rig,
 		Profile: Profile{Name: "medium", Revision: 3, SHA256: rs[1].Profile.SHA256}, At: rs[1].At,
 		Verdict: result.Fail, Cause: result.Mechanical}, got[0])
 

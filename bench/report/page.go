@@ -38,6 +38,10 @@ type view struct {
 	Risk                         []string
 	SeparatedBy                  string
 	Reusable, NotTested, Warning []string
+	Connector                    [][]string // cavities by row and column; empty: none there
+	SeenFrom                     string
+	Inspection, Reports          []string
+	Checks                       []checkRow
 	Facts                        []Fact
 	Raw                          []Fact
 	Judged                       bool
@@ -80,7 +84,7 @@ func newView(in Input) (v view, err error) {
 		Carried: carried(r), Cautions: cautions(in), Header: header(in),
 		CurveWords: curveWords(r.Curve), StartWords: attemptsLine(r.Startup),
 		Reusable: plainAll(r.Reusable), NotTested: plainAll(NotTested(r)), Warning: plainAll(r.Warnings),
-		Judged: r.Error == "",
+		Judged: r.Error == "", Inspection: inspectionLines(r.Inspection), Reports: reportedLines(r.Reports), Checks: checkRows(r.Checks),
 	}
 	if v.Judged && r.Verdict != result.Pass {
 		v.SeparatedBy = separatedBy(r)
@@ -95,6 +99,9 @@ func newView(in Input) (v view, err error) {
 		v.Facts = append(v.Facts, Fact{plot.Plain(f.Key), plot.Plain(f.Value)})
 	}
 	v.Raw = raw(in)
+	if p := in.Profile; p != nil {
+		v.Connector, v.SeenFrom = plugRows(p.Connector), plot.Plain(p.Connector.SeenFrom)
+	}
 	for _, d := range []struct {
 		to     *drawing
 		g      plot.Figure
@@ -185,6 +192,9 @@ func header(in Input) []Fact {
 		{"Unit", r.Unit}, {"Kind", r.Kind}, {"Tested on", when}, {"Operator", in.Operator},
 		{"Profile", profile}, {"Profile hash", r.Profile.SHA256},
 		{"Rig", rig}, {"Fixture", in.Fixture},
+	}
+	if in.Temperature != "" {
+		out = append(out, Fact{"Temperature", in.Temperature})
 	}
 	if r.Kind == "pump" || in.Primed {
 		out = append(out, Fact{"Loop", primed})

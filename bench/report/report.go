@@ -28,11 +28,14 @@ type Input struct {
 	Rig       string
 	Simulated bool   // no unit was on the bench
 	Facts     []Fact // what the rig is made of
-	Fixture   string // loop or bucket, bore, lift, fluid, temperature
-	When      time.Time
-	Operator  string
-	Purpose   string
-	Program   string // program and version
+	Fixture   string // loop or bucket, bore, lift, fluid
+	// Temperature of what the unit runs in, with who measured it; empty when
+	// nobody did.
+	Temperature string
+	When        time.Time
+	Operator    string
+	Purpose     string
+	Program     string // program and version
 	// Primed is the operator's word that the loop was primed, bled and open.
 	Primed bool
 	// Page says where the page lies; for Text only.
@@ -78,6 +81,9 @@ func cautions(in Input) []string {
 	}
 	if r.Exit() == 5 {
 		out = append(out, "The fault lies on the bench's side, so this test says nothing about the unit.")
+	}
+	if not := notInspected(r); r.Verdict == result.Pass && not != "" {
+		out = append(out, not)
 	}
 	if r.Verdict == result.Pass {
 		out = append(out, "Good holds for what was measured here and for nothing that stands under “Not tested”.")

@@ -54,6 +54,9 @@ func Text(w io.Writer, in Input, o TextOptions) error {
 		t.item("Reusable", strings.Join(plainAll(r.Reusable), "; "))
 		t.item("Not tested", list(plainAll(NotTested(r))))
 	}
+	t.items("Unit says", plainAll(reportedLines(r.Reports)))
+	t.items("Inspection", inspectionLines(r.Inspection))
+	t.items("Bench before", checkLines(r.Checks))
 	t.items("Warnings", plainAll(r.Warnings))
 	t.blank()
 	t.item("Profile", header(in)[4].Value)

@@ -183,6 +183,13 @@ type Result struct {
 	Surroundings bool `json:"surroundings,omitempty"`
 	// Ended says why the test ended before its plan did; empty otherwise.
 	Ended string `json:"ended,omitempty"`
+	// Checks are those of bench, plug and wires before the test.
+	Checks []Check `json:"checks,omitempty"`
+	// Inspection is what the person saw and felt; nil when nobody was asked.
+	Inspection *Inspection `json:"inspection,omitempty"`
+	// Reports are what the unit said of itself on its return signal; they
+	// decided nothing.
+	Reports []UnitReport `json:"unit_reports,omitempty"`
 	// Early says at which step a test was meant to end, as no further one was
 	// expected to change the verdict; empty when the plan was carried out.
 	Early  string `json:"ended_early,omitempty"`

@@ -23,6 +23,7 @@ func (x *runner) ask(i int, s kind.Step) {
 	q := &question{before: fmt.Sprintf("Enough was known before step %d of %d (%s).", i+1, len(x.plan.Steps), s.Name),
 		answer: make(chan bool, 1), failed: make(chan struct{})}
 	partial := x.trace() // what is appended from here on lies beyond its columns
+	x.shown = x.ch.len()
 	go func() {
 		answered := false
 		defer func() {

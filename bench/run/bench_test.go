@@ -95,7 +95,7 @@ func newBench(t *testing.T, amps func(time.Duration, sim.Line) float64, change f
 		change(&o)
 	}
 	b := sim.NewBench(o)
-	r, err := rig.Open(rig.Sim, b, rig.DefaultWiring())
+	r, err := rig.New(rig.Sim, b, rig.Default(), rig.Options{Stands: true})
 	require.NoError(t, err)
 	s := &spy{PinIO: b.Switch, w: b.World, now: r.Clock.Now}
 	r.Switch = guard.NewPins(s, nil, nil)

@@ -143,12 +143,17 @@ func (x *runner) meta() []trace.Entry {
 
 // outcome closes the account.
 func (x *runner) outcome() *Outcome {
+	x.out.Began = x.start
+	x.out.Unbegun = x.testing
 	if x.out.Trip = x.guard.Tripped(); x.out.Trip != nil && x.out.Ended == "" {
 		x.out.Ended = x.out.Trip.Reason
 	}
 	n := x.ch.len()
 	if x.lost > 0 {
 		x.warn("%d of %d samples were lost, the first of them at %.3f s.", x.lost, n+x.lost, x.firstLost.Seconds())
+	}
+	if x.rig.Rescued != nil && x.rig.Rescued() > 0 {
+		x.warn("The bus failed %d times and answered when asked again: check its plugs, its pull-ups and what switches near it.", x.rig.Rescued())
 	}
 	if x.late > 0 {
 		x.warn("%d of %d samples came late by more than half an interval.", x.late, n)
@@ -159,6 +164,7 @@ func (x *runner) outcome() *Outcome {
 	if _, ever := x.guard.LastOff(); ever && math.IsNaN(x.supply_V) {
 		x.warn("The supply at the unit was not sampled, so its range was not guarded.")
 	}
+	x.account()
 	x.out.Trace = x.trace()
 	return &x.out
 }

@@ -81,15 +81,25 @@ type Outcome struct {
 	// Enough says before which step enough was known, when a Decider ended
 	// the test; empty otherwise.
 	Enough string
+	// Began is the rig time of the trace's zero.
+	Began time.Duration
 	// Facts say what rig it was.
 	Facts []rig.Fact
 	// Zero is what the current showed with the supply off, in A; it has been
 	// taken from every sample.
 	Zero stat.Quantity
 	// Faults are faults of the bench that showed; the test then ended early.
-	Faults   []Fault
+	Faults []Fault
+	// Doubts are what showed on the bench that may make a good unit look bad;
+	// the test went on.
+	Doubts   []Fault
 	Warnings []string
-	Off      Off
+	// Checks are those of bench, plug and wires before the test.
+	Checks []result.Check
+	// Unbegun says that the pre-test ended the test: the trace then holds what
+	// it sampled, and nothing of the plan.
+	Unbegun bool
+	Off     Off
 	// LastOff is the rig time at which the supply last went off, for the rest
 	// that the unit needs.
 	LastOff time.Duration
@@ -100,6 +110,10 @@ type Fault struct {
 	Cause    result.Cause // result.Wiring or result.Bench
 	Sentence string
 	Next     string
+	// Or are causes that show the same here; Apart is what would tell them
+	// apart, a clause.
+	Or    []result.Cause
+	Apart string
 }
 
 // Off is what shows that the supply is off at the end.
@@ -119,6 +133,9 @@ func Run(ctx context.Context, r *rig.Rig, plan kind.Plan, p *profiles.Profile, o
 		return nil, err
 	}
 	x := newRunner(r, plan, p, o)
+	if err := x.profileLimits().Check(); err != nil {
+		return nil, fmt.Errorf("run: %w", err)
+	}
 	if x.guard, err = guard.New(r.Switch, r.Clock, r.Line.Release, x.limits()); err != nil {
 		return nil, fmt.Errorf("run: %w", err)
 	}
@@ -152,6 +169,9 @@ func check(r *rig.Rig, plan kind.Plan, p *profiles.Profile) (kind.Plan, error) {
 		return plan, fmt.Errorf("run: profile %q is commanded by %q; this bench commands by pwm only", p.Name, p.Command.Type)
 	case len(plan.Steps) == 0:
 		return plan, fmt.Errorf("run: the plan for profile %q has no steps", p.Name)
+	}
+	if err := Bears(r.Name, r.Limits, p); err != nil {
+		return plan, fmt.Errorf("run: %w", err)
 	}
 	powered := false
 	for i, s := range plan.Steps {

@@ -27,8 +27,8 @@ const (
 	tailSamples = 10
 )
 
-var stopPressed = Fault{result.Bench, "The stop input is pressed, so nothing was switched on.",
-	"Release the stop input, or check its wire, then run the test again."}
+var stopPressed = Fault{Cause: result.Bench, Sentence: "The stop input is pressed, so nothing was switched on.",
+	Next: "Release the stop input, or check its wire, then run the test again."}
 
 func (x *runner) fault(f Fault) {
 	x.out.Faults = append(x.out.Faults, f)
@@ -62,19 +62,54 @@ func (x *runner) setZero(from int) {
 	c := x.ch.current[from:]
 	x.out.Zero = stat.MeanOf(c)
 	zero := x.out.Zero.Value
-	const next = "Measure at the unit's plug with the switch off: supply there means a welded switch, which must be replaced before any test. If there is none, check the current converter and its shunt wires."
+	next := "Measure at the unit's plug with the switch off: supply there means a welded switch, which must be replaced before any test. If there is none, check the current converter and its shunt wires."
 	most := max(20*x.rig.Accuracy.CurrentOffset_A, 0.05*x.profile.Limits.Current_A)
+	off := result.NewCheck("switch open", x.supply_V, "V", math.NaN(), x.dead_V(), "No supply at the plug with the switch open.")
+	none := result.NewCheck("zero", zero, "A", -most, most, "Current with the supply off; it is taken from every sample.")
 	switch {
-	case x.supply_V > x.dead_V():
-		x.fault(Fault{result.Bench, fmt.Sprintf("With the supply switch off there are %.2f V at the unit's plug after %v: the switch is welded or bridged.", x.supply_V, dischargeTime), next})
-	case math.Abs(zero) > most:
-		x.fault(Fault{result.Bench, fmt.Sprintf("With the supply switch off the current reads %.3g A; it must lie within %.2g A of nought.", zero, most), next})
+	case off.State == result.CheckUnlooked:
+		off.Sentence = "The voltage at the plug is not sampled; only the current says that the switch is open."
+	case off.State == result.CheckFailed && x.falls(from) && !x.isolated:
+		off.Sentence = fmt.Sprintf("The unit's capacitor still holds %.2f V, and falls.", x.supply_V)
+		next = "Wait, or discharge it through 100 ohm, then run the test again."
+	case off.State == result.CheckFailed && x.falls(from):
+		off.State, off.Sentence = result.CheckNotice, fmt.Sprintf("The unit's capacitor still holds %.2f V, as nothing discharges it.", x.supply_V)
+		x.warn("The unit's capacitor still held %.2f V when the supply went on, so its charging peak is not in the trace.", x.supply_V)
+	case off.State == result.CheckFailed:
+		off.Sentence = fmt.Sprintf("With the supply switch off there are %.2f V at the unit's plug after %v: %s.", x.supply_V, dischargeTime, x.welded())
+	}
+	if !x.isolated || off.State != result.CheckOK {
+		x.check(off) // after a pre-test a rest of its charge may be left, and it has said so before
+	}
+	if none.State == result.CheckFailed {
+		none.Sentence = fmt.Sprintf("With the supply switch off the current reads %.3g A; it must lie within %.2g A of nought.", zero, most)
+	}
+	x.check(none)
+	switch {
+	case off.State == result.CheckFailed:
+		x.fault(Fault{Cause: result.Bench, Sentence: off.Sentence, Next: next})
+	case none.State == result.CheckFailed:
+		x.fault(Fault{Cause: result.Bench, Sentence: none.Sentence, Next: next})
 	default:
 		x.zero_A, x.zeroKnown = zero, true
 		for i := range x.ch.current {
 			x.ch.current[i] = micro(x.ch.current[i] - zero)
 		}
 	}
+}
+
+// welded names the contacts that must be closed for supply to come to the plug.
+func (x *runner) welded() string {
+	p := x.guard.Paths()
+	switch {
+	case p&guard.Second != 0 && p&guard.PreCharge != 0:
+		return "the pre-charge contact, or both main contacts, are welded or bridged"
+	case p&guard.Second != 0:
+		return "both contacts are welded or bridged"
+	case p&guard.PreCharge != 0:
+		return "the switch or its pre-charge contact is welded or bridged"
+	}
+	return "the switch is welded or bridged"
 }
 
 // nought is how far a current may read from zero and still be none.
@@ -97,8 +132,8 @@ func (x *runner) verifyOff(from int) bool {
 	if math.Abs(mean) <= x.nought_A() {
 		return true
 	}
-	x.fault(Fault{result.Bench, fmt.Sprintf("With the supply switched off %.3g A still flow: the switch is welded or bridged.", mean),
-		"Switch the supply off by hand, take the unit off and replace the switch before any further test."})
+	x.fault(Fault{Cause: result.Bench, Sentence: fmt.Sprintf("With the supply switched off %.3g A still flow: the switch is welded or bridged.", mean),
+		Next: "Switch the supply off by hand, take the unit off and replace the switch before any further test."})
 	return false
 }
 
@@ -108,16 +143,21 @@ func (x *runner) tripped() {
 	t := x.guard.Tripped()
 	var cause result.Cause
 	switch t.Rule {
-	case guard.SupplyHigh, guard.Silence, guard.RigFailed:
+	case guard.SupplyHigh, guard.Silence, guard.RigFailed, guard.Lost:
 		cause = result.Bench
 	case guard.SupplyLow:
 		cause = x.supplyLow(t)
+	}
+	if x.benchsOwn(t) {
+		cause = result.Bench
+		t.Reason += " That is what the bench bears; the unit may have more."
+		t.Next = "Lower the supply, or use a stronger bench for this unit."
 	}
 	x.out.Ended = t.Reason
 	if cause == "" {
 		return
 	}
-	x.fault(Fault{cause, t.Reason, t.Next})
+	x.fault(Fault{Cause: cause, Sentence: t.Reason, Next: t.Next})
 }
 
 // supplyLow says whose fault a low supply is: without a load the supply's own,
@@ -133,6 +173,10 @@ func (x *runner) supplyLow(t *guard.Trip) result.Cause {
 		t.Reason = fmt.Sprintf("The supply at the unit broke down to %.2f V while %.3g A flowed.", x.supply_V, amps)
 		t.Next = "Take the unit off and check it and its wires for a short."
 		return ""
+	case x.supply_V <= x.dead_V() && amps > loaded_A:
+		t.Reason = fmt.Sprintf("The plug reads %.2f V with the switch closed while %.3g A flow: the sense wires of the supply are off the plug, or it is shorted.", x.supply_V, amps)
+		t.Next = "Check the sense wires up to the plug, then look there for a short."
+		return result.Wiring
 	case amps > loaded_A:
 		return result.Wiring
 	case x.supply_V <= x.dead_V():
@@ -161,13 +205,13 @@ func (x *runner) off() error {
 	}
 	x.out.LastOff = at
 	x.out.Off.At = at - x.start
-	from := x.ch.len()
+	from, plug_V := x.ch.len(), x.supply_V
 	for x.rig.Clock.Now()-x.now.from < tailTime || x.ch.len()-from < tailSamples {
 		if _, err := x.next(); err != nil {
 			x.warn("The current could not be measured after the supply was switched off: %v.", line(err.Error()))
 			return nil
 		}
 	}
-	x.out.Off.Verified = x.verifyOff(from)
+	x.out.Off.Verified = x.verifyOff(from) && x.verifyVolts(from, x.now.from, plug_V)
 	return nil
 }

@@ -62,9 +62,9 @@ func record(p *profiles.Profile, s kinds.Simulated, plan kind.Plan, d *judge.Dec
 	if err != nil {
 		return nil, fmt.Errorf("trial: %w", err)
 	}
-	wiring := rig.DefaultWiring()
+	wiring := rig.Default()
 	if p.Command.Drive == "push-pull" {
-		wiring.Line = rig.LineDrive{}
+		wiring.LinePin.LineDrive = rig.LineDrive{}
 	}
 	start := time.Now()
 	bench := sim.NewBench(options)
@@ -72,7 +72,7 @@ func record(p *profiles.Profile, s kinds.Simulated, plan kind.Plan, d *judge.Dec
 		bench.INA226.Errors.Noise_V *= f
 		bench.ADS1115.Errors.NoiseSteps *= f
 	}
-	r, err := rig.Open(rig.Sim, bench, wiring)
+	r, err := rig.New(rig.Sim, bench, wiring, rig.Options{Stands: true})
 	if err != nil {
 		return nil, fmt.Errorf("trial: %w", err)
 	}
