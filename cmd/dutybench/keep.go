@@ -51,7 +51,9 @@ func (t *test) keep(out *run.Outcome) (report.Input, error) {
 		r = unjudged(tr, t.profile)
 		r.Warnings = append(r.Warnings, err.Error())
 	}
-	r = clean(merge(r, out))
+	r = clean(result.Inspected(merge(r, out), t.inspection, !t.simulated()))
+	r.Reports = t.said
+	r.Warnings = append(r.Warnings, t.clock.sentence()...)
 	rec, err := t.record(r, tr, data, out)
 	if err != nil {
 		return report.Input{}, err
@@ -60,6 +62,7 @@ func (t *test) keep(out *run.Outcome) (report.Input, error) {
 	in.Profile, in.TracePath = t.profile, t.flags.trace
 	id, err := t.store.Put(rec)
 	if err != nil {
+		t.rescue(data)
 		return in, err
 	}
 	in.Result.Record = id.String()
@@ -76,12 +79,15 @@ func (t *test) record(r result.Result, tr *trace.Trace, data []byte, out *run.Ou
 	}
 	f := t.flags
 	rec := &record.Record{
-		When: t.now(), Purpose: cmp.Or(f.purpose, "test"), Program: program(),
-		Rig:     record.Rig{Name: t.rig.Name},
+		When: t.clock.now(), ClockDoubt: t.clock.doubt(), Purpose: cmp.Or(f.purpose, "test"), Program: program(),
+		Rig:     record.Rig{Name: t.rig.Name, Simulated: t.simulated()},
 		Profile: record.Profile{Name: t.profile.Name, Revision: t.profile.Revision, SHA256: t.profile.SHA256, Text: t.text},
 		At: record.Circumstances{Unit: f.unit, Kind: t.profile.Kind, Operator: f.operator, Fixture: f.fixture, Fluid: f.fluid,
 			Temperature_C: temperature(tr), Primed: f.primed, Notes: f.note},
 		Trace: data, Result: object,
+	}
+	if t.inspection != nil {
+		rec.At.Inspection = t.inspection.Answers
 	}
 	for _, x := range out.Facts {
 		rec.Rig.Facts = append(rec.Rig.Facts, record.Fact{Key: x.Key, Value: x.Value})
@@ -89,16 +95,24 @@ func (t *test) record(r result.Result, tr *trace.Trace, data []byte, out *run.Ou
 	if f.fault != "" {
 		rec.Rig.Facts = append(rec.Rig.Facts, record.Fact{Key: "simulated fault", Value: f.fault})
 	}
-	if t.rig.Name == rig.Sim {
+	if t.simulated() {
 		rec.Rig.Facts = append(rec.Rig.Facts, record.Fact{Key: "simulated unit", Value: fmt.Sprintf("seed %d", f.seed)})
 	}
 	return rec, nil
 }
 
+// simulated says that no real unit is on the bench.
+func (t *test) simulated() bool {
+	return t.rig.Name == rig.Sim || t.bench != nil && t.bench.simulated != nil
+}
+
+// simulated says that no real unit was on a record's bench.
+func simulated(r record.Rig) bool { return r.Simulated || r.Name == rig.Sim }
+
 // inputOf is a record as reports want it.
 func inputOf(rec *record.Record, r result.Result, tr *trace.Trace) report.Input {
 	in := report.Input{
-		Result: r, Trace: tr, Rig: rec.Rig.Name, Simulated: rec.Rig.Name == rig.Sim,
+		Result: r, Trace: tr, Rig: rec.Rig.Name, Simulated: simulated(rec.Rig),
 		When: rec.When, Operator: rec.At.Operator, Purpose: rec.Purpose, Program: rec.Program, Primed: rec.At.Primed,
 	}
 	for _, x := range rec.Rig.Facts {
@@ -111,7 +125,7 @@ func inputOf(rec *record.Record, r result.Result, tr *trace.Trace) report.Input 
 		}
 	}
 	if c := rec.At.Temperature_C; c != nil {
-		fixture = append(fixture, fmt.Sprintf("%.1f °C", *c))
+		in.Temperature = fmt.Sprintf("%.1f °C, by the bench's sensor", *c)
 	}
 	in.Fixture = strings.Join(fixture, ", ")
 	if rec.At.Notes != "" {
@@ -122,6 +136,9 @@ func inputOf(rec *record.Record, r result.Result, tr *trace.Trace) report.Input 
 
 // report keeps a test that came to its end and tells what it says.
 func (t *test) report(out *run.Outcome) error {
+	if out.Trace.Len() == 0 {
+		return t.nothing(out)
+	}
 	in, err := t.keep(out)
 	t.status = result.WorstExit(t.status, in.Result.Exit())
 	text := t.explained(t.flags.width, t.flags.ascii, t.flags.explain)

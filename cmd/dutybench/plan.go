@@ -40,7 +40,7 @@ func (t *test) choosePlan() error {
 
 // findRest looks up when this unit was last tested here.
 func (t *test) findRest() {
-	if t.flags.unit == "" {
+	if t.flags.unit == "" || !t.clock.set() {
 		return
 	}
 	entries, err := t.store.List(record.Filter{Unit: t.flags.unit})
@@ -48,11 +48,15 @@ func (t *test) findRest() {
 		return // a store that cannot be read is told when the record is kept
 	}
 	for _, e := range entries {
-		if d := t.now().Sub(e.When); d > 0 && (t.rested == 0 || d < t.rested) {
+		if d := t.clock.now().Sub(e.When); d > 0 && (t.rested == 0 || d < t.rested) {
 			t.rested = d
 		}
 	}
 }
+
+// keySimulated marks a trace that no real unit made. Built-in rigs are known by
+// their name as well.
+const keySimulated = "x-simulated"
 
 // circumstances go into the trace.
 func (t *test) circumstances() []trace.Entry {
@@ -62,11 +66,18 @@ func (t *test) circumstances() []trace.Entry {
 			out = append(out, trace.Entry{Key: key, Value: strings.Join(strings.Fields(value), " ")})
 		}
 	}
-	add(trace.KeyDate, t.now().Format(time.RFC3339))
+	add(trace.KeyDate, t.clock.now().Format(time.RFC3339))
+	if !t.clock.set() {
+		add("x-clock", "not set")
+	}
 	add(trace.KeyPartRevision, t.flags.part)
 	add(trace.KeyFilling, t.flags.filling)
 	add(trace.KeyFluid, t.flags.fluid)
 	add(trace.KeyFixture, t.flags.fixture)
+	if t.simulated() {
+		add(keySimulated, "yes")
+	}
+	add("x-inspection", inspectionWords(t.inspection))
 	if t.rested > 0 {
 		add(trace.KeyRested, strconv.FormatFloat(math.Round(t.rested.Seconds()), 'f', -1, 64))
 	}

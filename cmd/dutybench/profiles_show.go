@@ -66,7 +66,11 @@ func showProfile(p *profiles.Profile, k kind.Kind, t tolerance, o report.TextOpt
 	showCommand(line, p.Command)
 	line("Supply", "%g V, from %g to %g V", p.Supply.Nominal_V, p.Supply.Low_V, p.Supply.High_V)
 	showLimits(line, p.Limits)
+	showReturn(line, p.Return)
 	showFixture(line, p.Fixture)
+	if drawing := connectorText(p.Connector); drawing != "" {
+		b.WriteString("\nConnector: " + drawing)
+	}
 	b.WriteByte('\n')
 	if len(p.Good) == 0 {
 		line("Good units", "none measured yet, so only stated limits can be judged")
@@ -92,7 +96,7 @@ func showProfile(p *profiles.Profile, k kind.Kind, t tolerance, o report.TextOpt
 }
 
 // plainSigns says the same in plain letters.
-var plainSigns = strings.NewReplacer("±", "+/-", "°", "deg ", "–", "-", "−", "-", "≥", ">=", "≤", "<=", "×", "x", "…", "...")
+var plainSigns = strings.NewReplacer("±", "+/-", "°", "deg ", "–", "-", "−", "-", "≥", ">=", "≤", "<=", "×", "x", "…", "...", "²", "2")
 
 func showCommand(line func(key, format string, args ...any), c profiles.Command) {
 	way := ""

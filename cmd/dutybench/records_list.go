@@ -30,8 +30,12 @@ func (a *app) listRecords() error {
 		if verdict == "" {
 			verdict = "not judged"
 		}
+		profile := e.Profile.Name
+		if simulated(e.Rig) {
+			profile += "  simulated"
+		}
 		if _, err := fmt.Fprintf(a.stdout, "%s  %s  %-9s %-13s %s  %s\n", e.ID, e.When.Local().Format("2006-01-02 15:04"),
-			verdict, dash(cause), dash(plot.Plain(e.At.Unit)), e.Profile.Name); err != nil {
+			verdict, dash(cause), dash(plot.Plain(e.At.Unit)), profile); err != nil {
 			return fmt.Errorf("writing the list: %w", err)
 		}
 	}

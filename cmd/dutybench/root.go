@@ -84,7 +84,7 @@ fuse and limit the supply, and keep clear of rotating parts and hot coolant.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().StringVar(&a.store, "store", "", "`DIR` where records live (default: DUTYBENCH_STORE, else your data directory)")
 	group(root, a)
-	root.AddCommand(newRun(a), newJudge(a), newProfiles(a), newRecords(a), newVersion(a))
+	root.AddCommand(newRun(a), newJudge(a), newProfiles(a), newRecords(a), newRig(a), newListen(a), newGuard(a), newPinout(a), newVersion(a))
 	return root
 }
 

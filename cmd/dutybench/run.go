@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"dutybench/bench/kind"
+	"dutybench/bench/result"
 	"dutybench/bench/rig"
 	"dutybench/bench/run"
 	"dutybench/profiles"
@@ -22,8 +23,9 @@ const defaultProfile = "aux-pump-60w"
 
 // runFlags are what a person says about one test.
 type runFlags struct {
-	profile, rig, fault, pace            string
-	seed                                 uint64
+	rigFlags
+	inspectFlags
+	profile, pace                        string
 	unit, operator, fixture, fluid, note string
 	filling, part, purpose               string
 	primed, json, ascii, list            bool
@@ -37,7 +39,7 @@ func newRun(a *app) *cobra.Command {
 	var f runFlags
 	c := &cobra.Command{
 		Use:   "run",
-		Short: "Test a unit on the simulated rig",
+		Short: "Test a unit on a rig, or on the simulated one",
 		Long: `Run tests one unit and judges it: start-up, sweep of duty, a hold at full. It
 ends as soon as no further step is expected to change verdict or cause; a unit
 that is neither clearly good nor clearly at fault gets the whole plan, with the
@@ -46,8 +48,8 @@ case, and so does --purpose return. --soak keeps it at full for so many minutes,
 with restarts, for a complaint that shows only warm. The trace and the verdict
 are kept as a record, with a page beside it.
 
-Without a rig a simulated one is used, with a unit of the profile's type. The
-supply is off before the first step and after the last, and goes off first when
+Without --rig a simulated one is used, with a unit of the profile's type; dutybench
+rig check FILE looks whether a rig file's bench is ready. The supply is off before the first step and after the last, and goes off first when
 anything fails or Ctrl-C is pressed.`,
 		Example: `  dutybench run
   dutybench run --fault drag:0.5
@@ -64,7 +66,9 @@ anything fails or Ctrl-C is pressed.`,
 	}
 	fl := c.Flags()
 	fl.StringVar(&f.profile, "profile", defaultProfile, "`PROFILE` that the unit is judged against, by name or file")
-	fl.StringVar(&f.rig, "rig", rig.Sim, "`RIG`: sim, the only one so far")
+	fl.StringVar(&f.rig, "rig", rig.Sim, "`RIG`: a rig file, or sim for the built-in simulated rig")
+	fl.BoolVar(&f.simulate, "simulate", false, "play the rig file's bench on a simulated board, in real time")
+	fl.BoolVar(&f.attended, "attended", false, "your word that somebody stands by the supply for the whole test, for a bench without a hardware cut-off")
 	fl.StringVar(&f.fault, "fault", "", "simulated fault, as `NAME[:SEVERITY]` with a severity of 0 to 1 (1 when left out)")
 	fl.BoolVar(&f.list, "list-faults", false, "explain the simulated faults, and end")
 	fl.Uint64Var(&f.seed, "seed", 1, "`N` draws the simulated unit and bench; the same number, the same test")
@@ -80,6 +84,8 @@ anything fails or Ctrl-C is pressed.`,
 	fl.BoolVar(&f.full, "full", false, "run the whole plan, whatever the first steps show")
 	fl.Float64Var(&f.soak, "soak", 0, "`MINUTES` at full command with restarts, 1 to 30, after the sweep up")
 	fl.BoolVar(&f.explain, "explain", false, "tell where each uncertainty comes from, and what it decides")
+	fl.BoolVar(&f.inspect, "inspect", false, "ask for the inspection on a simulated rig too; a real one asks always")
+	fl.StringVar(&f.inspection, "inspection", "", "`ANSWERS` for scripts, such as leak=no,seal=good,plug=dry,pins=good,free=yes,noise=no")
 	fl.StringVar(&f.note, "note", "", "`WORDS` for the record")
 	fl.BoolVar(&f.json, "json", false, "print the result as one JSON object")
 	fl.StringVar(&f.page, "page", "", "write the page to `FILE`, - for standard output, instead of beside the record")
@@ -106,8 +112,10 @@ func (f *runFlags) check() error {
 		return usage("--explain is for people; with --json the budgets are in every finding")
 	case f.soak != 0 && !(f.soak >= 1 && f.soak <= 30):
 		return usage("--soak %g: give 1 to 30 minutes, or leave it out", f.soak)
-	case f.rig != rig.Sim && f.fault != "":
-		return usage("--fault is for the simulated rig only")
+	case f.rig != rig.Sim && !f.simulate && f.fault != "":
+		return usage("--fault is for simulated rigs only: add --simulate")
+	case f.rig == rig.Sim && (f.simulate || f.attended):
+		return usage("--simulate and --attended are for rig files; the built-in rig is simulated as it is")
 	}
 	if _, err := purposeOf(f.purpose); err != nil {
 		return err
@@ -155,17 +163,26 @@ func (a *app) run(ctx context.Context, f runFlags) error {
 	if err := store.Writable(); err != nil {
 		return err // before a test of many minutes, not after it
 	}
-	if f.unit == "" && f.rig == rig.Sim {
+	if f.unit == "" && (f.rig == rig.Sim || f.simulate) {
 		f.unit = fmt.Sprintf("simulated-%d", f.seed)
 	}
-	r, err := openRig(p, f)
+	bench, err := a.openBench(f.rigFlags, p)
 	if err != nil {
 		return err
 	}
-	t := &test{app: a, flags: f, profile: p, text: text, kind: k, rig: r, store: store}
+	r := bench.Rig
+	if drawing := connectorText(p.Connector); drawing != "" && (f.rig != rig.Sim && !f.simulate || f.inspect) {
+		fmt.Fprint(a.stderr, "The unit's plug: ", drawing)
+	}
+	inspection, err := a.inspected(ctx, f)
+	if err != nil {
+		return errors.Join(err, r.Close())
+	}
+	t := &test{app: a, flags: f, profile: p, text: text, kind: k, rig: r, bench: bench, clock: a.watchClock(bench), store: store}
 	if err := t.choosePlan(); err != nil {
 		return errors.Join(err, r.Close())
 	}
+	t.heed(inspection)
 	t.findRest()
 	out, err := t.drive(ctx)
 	if out == nil {
@@ -191,10 +208,15 @@ type test struct {
 	text    []byte // of the profile
 	kind    kind.Kind
 	rig     *rig.Rig
+	bench   *openBench
+	clock   *watchedClock
 	store   keeper
-	plan    kind.Plan
-	decider run.Decider   // nil: the plan is carried out whole
-	rested  time.Duration // since this unit was last tested; 0 not known
+	// inspection is what the person saw; nil when nobody was asked.
+	inspection *result.Inspection
+	said       []result.UnitReport // what the unit said of itself
+	plan       kind.Plan
+	decider    run.Decider   // nil: the plan is carried out whole
+	rested     time.Duration // since this unit was last tested; 0 not known
 }
 
 // drive carries out the plan. The supply is off when it returns.
@@ -219,8 +241,13 @@ func (t *test) drive(ctx context.Context) (*run.Outcome, error) {
 	if t.flags.pace == "real" {
 		o.Pace = run.RealTime(t.now, t.sleep)
 	}
+	heard := t.listenToUnit()
 	out, err := run.Run(ctx, t.rig, t.plan, t.profile, o)
 	p.end()
+	if c := t.bench.calibrated; c != nil && out != nil {
+		out.Warnings = append(out.Warnings, c.Check(t.now(), out.Zero, t.rig.Accuracy.CurrentStep_A)...)
+	}
+	t.said = t.reports(heard, out)
 	if cerr := t.rig.Close(); cerr != nil {
 		fmt.Fprintln(t.stderr, "dutybench: the rig did not close cleanly:", cerr)
 	}

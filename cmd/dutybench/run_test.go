@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -133,7 +134,7 @@ func TestRunOnABadBench(t *testing.T) {
 	assert.Equal(t, "undecided", o["verdict"])
 	assert.Contains(t, []any{"bench", "wiring"}, o["cause"])
 	c = d.call("records", "list")
-	assert.Regexp(t, `^[0-9a-z]{10}-000001  2026-11-25 \d\d:\d\d  undecided +(bench|wiring) +simulated-1  aux-pump-60w\n$`, c.stdout)
+	assert.Regexp(t, `^[0-9a-z]{10}-000001  2026-11-25 \d\d:\d\d  undecided +(bench|wiring) +simulated-1  aux-pump-60w  simulated\n$`, c.stdout)
 }
 
 // A short ends at once, with the supply off, and never as good.
@@ -285,15 +286,19 @@ func TestRunWithAFullDisk(t *testing.T) {
 	require.NoError(t, err)
 	p, k, err := loadProfile(defaultProfile)
 	require.NoError(t, err)
-	f := runFlags{profile: defaultProfile, rig: "sim", fault: short, json: true}
-	r, err := openRig(p, f)
-	require.NoError(t, err)
-	a := &app{env: env{stdout: &out, stderr: &msg, now: time.Now, getenv: func(string) string { return "" },
+	f := runFlags{profile: defaultProfile, rigFlags: rigFlags{rig: "sim", fault: short}, json: true}
+	a := &app{env: env{stdout: &out, stderr: &msg, now: time.Now, getenv: func(key string) string { return map[string]string{"TMPDIR": d.dir}[key] },
 		isTerminal: func(any) (int, bool) { return 0, false }, interrupt: d.interrupt}}
-	x := &test{app: a, flags: f, profile: p, kind: k, rig: r, store: brokenStore{store}, plan: k.Plan(p)}
+	bench, err := a.openBench(f.rigFlags, p)
+	require.NoError(t, err)
+	x := &test{app: a, flags: f, profile: p, kind: k, rig: bench.Rig, bench: bench, clock: a.watchClock(bench), store: brokenStore{store}, plan: k.Plan(p)}
 	outcome, err := x.drive(context.Background())
 	require.NoError(t, err)
 	assert.ErrorContains(t, x.report(outcome), "disk is full")
 	assert.Equal(t, "undecided", objects(t, out.String())[0]["verdict"])
 	assert.NotContains(t, objects(t, out.String())[0], "record")
+	saved := regexp.MustCompile(d.dir + `/dutybench-\d{8}-\d{6}-\d+\.csv`).FindString(msg.String())
+	require.NotEmpty(t, saved, msg.String())
+	c := d.call("judge", "--profile", defaultProfile, "--json", saved)
+	assert.Equal(t, "undecided", objects(t, c.stdout)[0]["verdict"], "the trace was saved whole")
 }

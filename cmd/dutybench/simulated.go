@@ -9,32 +9,10 @@ import (
 	"strings"
 
 	"dutybench/bench/kinds"
-	"dutybench/bench/rig"
-	"dutybench/bench/sim"
-	"dutybench/profiles"
 )
 
 // faultColumn is where words begin beside a fault's name.
 const faultColumn = 19
-
-// openRig opens the rig that was asked for; on the simulated one a unit of
-// the profile's type is in the socket.
-func openRig(p *profiles.Profile, f runFlags) (*rig.Rig, error) {
-	if f.rig != rig.Sim {
-		return rig.Open(f.rig, nil, rig.Wiring{})
-	}
-	fault, severity, err := parseFault(f.fault, p.Kind)
-	if err != nil {
-		return nil, err
-	}
-	o, err := kinds.Bench(p, kinds.Simulated{Seed: f.seed, Fault: fault, Severity: severity})
-	if err != nil {
-		return nil, err
-	}
-	w := rig.DefaultWiring()
-	w.Line = rig.LineDrive{OpenDrain: o.Wire.OpenDrain, Inverted: o.Wire.Inverted}
-	return rig.Open(rig.Sim, sim.NewBench(o), w)
-}
 
 // parseFault reads NAME[:SEVERITY].
 func parseFault(s, kind string) (name string, severity float64, err error) {
@@ -42,7 +20,7 @@ func parseFault(s, kind string) (name string, severity float64, err error) {
 		return "", 0, nil
 	}
 	name, grade, graded := strings.Cut(s, ":")
-	known := kinds.Faults(kind)
+	known := slices.Concat(kinds.Faults(kind), kinds.BenchFaults())
 	if !slices.ContainsFunc(known, func(f kinds.Fault) bool { return f.Name == name }) {
 		return "", 0, usage("--fault %q: there is no such fault of a %s; dutybench run --list-faults explains those there are", name, kind)
 	}
@@ -75,6 +53,10 @@ func (a *app) listFaults(kind string, width int) error {
 	}
 	b.WriteByte('\n')
 	fill(&b, "sd", "standard deviations of good units; figures in amperes are for a unit of about 60 W", faultColumn, width)
+	b.WriteString("\nFaults of the bench itself, at a time that the seed draws:\n\n")
+	for _, f := range kinds.BenchFaults() {
+		fill(&b, f.Name, fmt.Sprintf("%s (%s). 0.5: %s. 1: %s.", f.Line, f.Side, f.Half, f.Full), faultColumn, width)
+	}
 	if _, err := io.WriteString(a.stdout, b.String()); err != nil {
 		return fmt.Errorf("writing the list: %w", err)
 	}

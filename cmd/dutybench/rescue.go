@@ -1,0 +1,59 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"dutybench/bench/report"
+	"dutybench/bench/run"
+)
+
+// rescue puts the trace of a test that the store could not keep into a file
+// where there is room, and says where; a trace that --trace has kept is safe.
+func (t *test) rescue(data []byte) {
+	if f := t.flags.trace; f != "" {
+		if info, err := os.Stat(f); err == nil && info.Size() == int64(len(data)) {
+			fmt.Fprintf(t.stderr, "dutybench: the trace is safe in %s\n", f)
+			return
+		}
+	}
+	var errs []error
+	dirs := []string{t.getenv("TMPDIR"), os.TempDir(), ".", t.getenv("HOME")}
+	for _, dir := range dirs {
+		if dir == "" {
+			continue
+		}
+		path, err := rescueTo(dir, t.clock.now().Format("20060102-150405"), data)
+		if err == nil {
+			fmt.Fprintf(t.stderr, "dutybench: the trace was saved outside the store; judge it from there, and move it to a safe place: %s\n", path)
+			return
+		}
+		errs = append(errs, err)
+	}
+	fmt.Fprintf(t.stderr, "dutybench: the trace could not be saved anywhere and is lost: %v\n", errors.Join(errs...))
+}
+
+// rescueTo writes to a new file in a folder; it leaves no half of one.
+func rescueTo(dir, when string, data []byte) (string, error) {
+	f, err := os.CreateTemp(dir, "dutybench-"+when+"-*.csv")
+	if err != nil {
+		return "", err
+	}
+	_, err = f.Write(data)
+	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return "", errors.Join(err, os.Remove(f.Name()))
+	}
+	return filepath.Abs(f.Name())
+}
+
+// nothing tells a test in which nothing was measured, so that there is nothing
+// to keep.
+func (t *test) nothing(out *run.Outcome) error {
+	fmt.Fprintln(t.stderr, "dutybench: nothing was measured, so nothing is kept.")
+	r := clean(merge(unjudged(out.Trace, t.profile), out))
+	t.status = r.Exit()
+	in := report.Input{Result: r, Trace: out.Trace, Profile: t.profile, Rig: t.rig.Name, Simulated: t.simulated(), When: t.clock.now(), Program: program()}
+	return tell(t.stdout, in, t.flags.json, false, t.explained(t.flags.width, t.flags.ascii, t.flags.explain))
+}
