@@ -139,7 +139,15 @@ func (r *Reading) pwm(c chain, g regularity, skew_s, clock float64) {
 	}
 	r.Duty_pct = r.Duty_pct.WithShared("comparator delay", 100*skew_s/math.Sqrt(3)/mean)
 	slices.Sort(shares)
-	r.pwmWords(g, shares[n/20], shares[n-1-n/20])
+	// Each of the two ends of a high time is known to a step of the clock only,
+	// and may lie a little beyond where the steps are not even.
+	scatter := 3 * 100 * c.resolution / mean
+	if least, most := shares[n/20], shares[n-1-n/20]; most-least > changes+scatter {
+		none := stat.Exact(math.NaN())
+		r.DutyLow_pct, r.DutyHigh_pct = least, most
+		r.Duty_pct, r.Mean_V, r.HighJitter_s = none, none, math.NaN()
+	}
+	r.pwmWords(g)
 }
 
 // mostBlocks is into how many parts a row is cut to see how its mean varies.

@@ -18,6 +18,10 @@ type Reading struct {
 	// Frequency_Hz and Duty_pct (the share of a period at high level) of a
 	// PWM signal.
 	Frequency_Hz, Duty_pct stat.Quantity
+	// DutyLow_pct and DutyHigh_pct are the ends of the duty where it changes,
+	// but for a twentieth of the periods at each; a single duty, the jitter of
+	// the high time and a mean level are then not stated. NaN where it stays.
+	DutyLow_pct, DutyHigh_pct float64
 	// Standard deviations of period and of high time, the timing resolution
 	// of the input included, and that resolution as a standard deviation.
 	PeriodJitter_s, HighJitter_s, TimingJitter_s float64
@@ -40,8 +44,11 @@ type Reading struct {
 func newReading() Reading {
 	none := stat.Exact(math.NaN())
 	return Reading{Low_V: none, High_V: none, Mean_V: none, Frequency_Hz: none, Duty_pct: none, Source_Ohm: none,
-		Lowest_V: math.NaN(), Highest_V: math.NaN(), PeriodJitter_s: math.NaN(), HighJitter_s: math.NaN(), TimingJitter_s: math.NaN(), Bit_s: math.NaN(), Hum_V: math.NaN(), Hum_Hz: math.NaN(), Fastest_Hz: math.NaN()}
+		DutyLow_pct: math.NaN(), DutyHigh_pct: math.NaN(), Lowest_V: math.NaN(), Highest_V: math.NaN(), PeriodJitter_s: math.NaN(), HighJitter_s: math.NaN(), TimingJitter_s: math.NaN(), Bit_s: math.NaN(), Hum_V: math.NaN(), Hum_Hz: math.NaN(), Fastest_Hz: math.NaN()}
 }
+
+// DutyChanges says that no single duty can be stated.
+func (r *Reading) DutyChanges() bool { return finite(r.DutyLow_pct) }
 
 func (r *Reading) say(format string, args ...any) {
 	r.Words = append(r.Words, fmt.Sprintf(format, args...))
@@ -131,7 +138,9 @@ func (r *Reading) levels(l *Levels, two *twoLevels, c chain) {
 // finish finds the levels that samples blur, and says what is known of them.
 func (r Reading) finish(l *Levels) Reading {
 	if r.Kind == PWM && l != nil && !(finite(r.Low_V.Value) && finite(r.High_V.Value)) {
-		if low, high, ok := unblur(l, r.Frequency_Hz, r.Duty_pct); ok {
+		if r.DutyChanges() {
+			r.limit("One sample is the mean over %s, longer than a pulse, and the duty changes, so the levels are not known; the means lie between %s and %s.", seconds(l.slow()), volts(r.Lowest_V), volts(r.Highest_V))
+		} else if low, high, ok := unblur(l, r.Frequency_Hz, r.Duty_pct); ok {
 			r.Low_V, r.High_V = low, high
 			r.limit("One sample is the mean over %s, longer than a pulse: the levels were found by fitting the signal to the samples.", seconds(l.Aperture_s))
 		} else {

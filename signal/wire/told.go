@@ -206,6 +206,11 @@ func (t *Table) merged(periods []Told) []Told {
 	return out
 }
 
+// Unknown says that the table knows neither a code nor a speed for it.
+func (t *Table) Unknown(x Told) bool {
+	return (x.Code < 0 || x.Code >= len(t.Codes)) && math.IsNaN(x.Speed_per_min)
+}
+
 // Sentence is what the unit said, as its own word.
 func (t *Table) Sentence(x Told) string {
 	words := "something that its table does not know"

@@ -13,9 +13,8 @@ import (
 // Chosen: above the jitter of a badly timed PWM.
 const changes = 5.0
 
-// pwmWords say what was measured of a PWM; nearly all duties lie from least to
-// most.
-func (r *Reading) pwmWords(g regularity, least, most float64) {
+// pwmWords say what was measured of a PWM.
+func (r *Reading) pwmWords(g regularity) {
 	f, d := r.Frequency_Hz, r.Duty_pct
 	halfF, _ := f.Expanded(0.95)
 	halfD, _ := d.Expanded(0.95)
@@ -28,8 +27,8 @@ func (r *Reading) pwmWords(g regularity, least, most float64) {
 	if g.changing {
 		what = "PWM whose frequency changes, on average"
 	}
-	if most-least > changes {
-		r.say("%s %s Hz ± %s Hz, whose duty changes: high from %s %% to %s %% of each period.", what, short(f.Value), uncertain(halfF), short(least), short(most))
+	if r.DutyChanges() {
+		r.say("%s %s Hz ± %s Hz, whose duty changes from %s to %s %%.", what, short(f.Value), uncertain(halfF), short3(r.DutyLow_pct), short3(r.DutyHigh_pct))
 	} else {
 		r.say("%s %s Hz ± %s Hz, high for %s %% ± %s %% of each period.", what, short(f.Value), uncertain(halfF), short(d.Value), uncertain(halfD))
 	}
@@ -49,15 +48,16 @@ func (r *Reading) levelWords() {
 	low, high := r.Low_V.Value, r.High_V.Value
 	both := finite(low) && finite(high)
 	switch {
+	case r.Kind == PWM && r.DutyChanges():
+		if both {
+			r.say("It goes from %s to %s; what a meter would show changes with the duty.", volts(low), volts(high))
+		}
 	case r.Kind == PWM && both:
 		// Over whole periods, while a mean of samples begins and ends anywhere.
 		share := r.Duty_pct.Value / 100
 		r.Mean_V = stat.Exact(low+share*(high-low)).With("duty", (high-low)*r.Duty_pct.U()/100, 0).
 			WithShared("levels", math.Hypot((1-share)*r.Low_V.U(), share*r.High_V.U()))
 		r.say("It goes from %s to %s; a meter would show %s.", volts(low), volts(high), volts(r.Mean_V.Value))
-		if low-2*r.Low_V.U() >= lowBelow_V {
-			r.say("Its low level is above %s: an input may not take it as low.", volts(lowBelow_V))
-		}
 	case r.Kind != Bus && r.Kind != TooFast:
 	case both && (low >= 2 && low <= 3 && high <= 4.5 || high >= 2 && high <= 3 && low >= 0.5):
 		r.say("Its levels, %s and %s, are those of one wire of a differential bus such as CAN (ISO 11898-2).", volts(low), volts(high))
@@ -67,6 +67,9 @@ func (r *Reading) levelWords() {
 		r.say("Its mean level, %s, and the %s to %s around it are those of one wire of a differential bus such as CAN (ISO 11898-2).", volts(r.Mean_V.Value), volts(r.Lowest_V), volts(r.Highest_V))
 	case !both && finite(r.Lowest_V):
 		r.say("Its level goes at least from %s to %s.", volts(r.Lowest_V), volts(r.Highest_V))
+	}
+	if r.Kind == PWM && both && low-2*r.Low_V.U() >= lowBelow_V {
+		r.say("Its low level is above %s: an input may not take it as low.", volts(lowBelow_V))
 	}
 	if r.Kind == Bus {
 		r.say("Leave a bus alone: load it with nothing, drive it with nothing.")
