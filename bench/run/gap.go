@@ -150,6 +150,11 @@ const seenLate = 20 * time.Millisecond
 // lookLate finds a unit that was there and whose charging was not seen.
 func (x *runner) lookLate(l levels) {
 	p := &x.plausible
+	if late := p.rising - x.rig.Settle - x.profile.Limits.ChargeTime; late > seenLate && p.rising < grace+blockTime {
+		x.doubt("slow", Fault{Cause: result.Bench,
+			Sentence: fmt.Sprintf("The supply at the plug came up only %v after it was switched on: the unit's capacitor was charged by a supply that was not there yet.", p.rising.Round(time.Millisecond)),
+			Next:     "Check the supply's setting and its current limit, then run the test again."})
+	}
 	if !(l.current_A > 6*p.current.sd) || p.nones.seen <= seenLate {
 		return
 	}
@@ -163,11 +168,11 @@ func (x *runner) lookLate(l levels) {
 // command stands does not.
 func (x *runner) lookBack(at time.Duration, current_A float64) {
 	n := &x.plausible.nones
-	if !x.zeroKnown || x.plausible.blocks < 2 || !(current_A < -5*x.nought_A()) {
+	if !x.zeroKnown || x.plausible.blocks < 2 && x.was.duty_pct > x.now.duty_pct || !(current_A < -5*x.nought_A()) {
 		n.back = 0
 		return
 	}
-	if n.back++; n.back == 2 || current_A < -leastLoad_A {
+	if n.back++; n.back == 2 || current_A < -10*x.nought_A() {
 		x.doubt("back", Fault{Cause: result.Bench,
 			Sentence: fmt.Sprintf("At %.3f s %.3g A flowed back from the unit to the supply: the supply fell below the unit's capacitor.", (at - x.start).Seconds(), -current_A),
 			Next:     "Check the supply, its switch and the contacts up to the plug, then run the test again."})

@@ -57,6 +57,7 @@ type plausible struct {
 	rose_V    float64       // the highest voltage at the plug just after the supply went off
 	on        bool
 	onFrom    time.Duration
+	rising    time.Duration // from then on, until the voltage at the plug was last below the range
 	doubts    map[string]bool
 }
 
@@ -165,6 +166,9 @@ func (x *runner) dips(s *rig.Sample, current_A float64) {
 	none := x.nought_A()
 	if p.loaded.current_A > 10*none && math.Abs(current_A) <= none {
 		p.interrupt = s.At
+	}
+	if since := s.At - p.onFrom; since < grace+blockTime && s.Supply_V < x.profile.Supply.Low_V {
+		p.rising = since
 	}
 	if x.guard.Tripped() == nil && p.source.at(max(current_A, p.last.current_A))-s.Supply_V > gaveWayShare*x.profile.Supply.Nominal_V {
 		p.interrupt = s.At // it may come back with a charging peak

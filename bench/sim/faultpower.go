@@ -82,10 +82,12 @@ func powerFaults() []armable {
 			lasts: func(severity float64) time.Duration { return time.Duration(between(severity, 5e6, 50e6)) }, set: contact(SwitchNotClosing)},
 		{BenchFault: BenchFault{Name: "supply-sags", Side: sideBench,
 			Line: "the supply comes to a current limit that is too low", Half: "of 4 A", Full: "of 1 A"},
-			set: supply(func(s *Supply, severity float64) { s.Limit_A = between(severity, 4, 1) })},
+			set: supply(func(s *Supply, severity float64) { s.Limit_A = lower(s.Limit_A, between(severity, 4, 1)) })},
 		{BenchFault: BenchFault{Name: "supply-folds", Side: sideBench,
 			Line: "the supply folds back: the lower its voltage, the less current it gives", Half: "from 4 A", Full: "from 1 A"},
-			set: supply(func(s *Supply, severity float64) { s.Limit_A, s.FoldBack = between(severity, 4, 1), 0.8 })},
+			set: supply(func(s *Supply, severity float64) {
+				s.Limit_A, s.FoldBack = lower(s.Limit_A, between(severity, 4, 1)), 0.8
+			})},
 		{BenchFault: BenchFault{Name: "supply-off", Side: sideBench,
 			Line: "the supply goes off", Half: "for 50 ms", Full: "for ever"},
 			lasts: spell(50 * time.Millisecond), set: supply(func(s *Supply, _ float64) { s.Open_V = 0 })},
@@ -107,6 +109,14 @@ func powerFaults() []armable {
 				return func() { b.Stop.Pressed = false }
 			}},
 	}
+}
+
+// lower is the lower of two limits, the first of which may be none.
+func lower(was, limit float64) float64 {
+	if was > 0 {
+		return min(was, limit)
+	}
+	return limit
 }
 
 // clockFaults are those of the machine's clock. The bench's own time is
