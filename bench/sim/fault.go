@@ -74,6 +74,9 @@ func (b *Bench) Arm(a Armed) error {
 		return fmt.Errorf("sim: severity %g of fault %s lies outside 0 to 1", a.Severity, a.Name)
 	}
 	f := all[i]
+	if onI2C := i < len(busFaults())+len(chipFaults())+len(senseFaults()); onI2C && (b.MCP320x != nil || b.INA219 != nil) {
+		return fmt.Errorf("sim: fault %s is one of a bench with an INA226 and an ADS1115, which this one has not: choose another fault or rig", a.Name)
+	}
 	w := b.World
 	come := func() {
 		w.settle(w.now)

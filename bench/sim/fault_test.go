@@ -167,3 +167,13 @@ func TestWallClock(t *testing.T) {
 	assert.Equal(t, time.Hour, b.Wall(at).Sub(at).Abs())
 	assert.Equal(t, 1970, NewBench(Options{Fault: Armed{Name: "clock-unset", At: time.Hour}}).Wall(at).Year())
 }
+
+// A fault of a chip that the bench has not would do nothing, and a run with it
+// would pass: it is refused.
+func TestFaultOfAnotherBenchIsRefused(t *testing.T) {
+	b := NewBench(Options{Current: CurrentMCP3208})
+	for _, name := range []string{"bus-nack", "current-stuck", "supply-sense"} {
+		require.ErrorContains(t, b.Arm(Armed{Name: name, Severity: 1}), "INA226", name)
+	}
+	require.NoError(t, b.Arm(Armed{Name: "supply-off", Severity: 1}))
+}
