@@ -105,6 +105,8 @@ type Bench struct {
 	// What Options.Current puts in the place of the INA226; else nil.
 	INA219  *INA219
 	MCP320x *MCP320x
+	// Unarmed says why the fault of the options could not be armed; nil: it was.
+	Unarmed error
 	SPI     *Port
 
 	Switch *SwitchPin
@@ -196,7 +198,7 @@ func NewBench(o Options) *Bench {
 	b.fit(o, shunt, supplyRatio, lineRatio)
 	w.plan()
 	w.Plug(o.Unit)
-	_ = b.Arm(o.Fault)
+	b.Unarmed = b.Arm(o.Fault)
 	return b
 }
 

@@ -115,6 +115,9 @@ func (a *app) openSimulated(f rigFlags, d rig.Description, sum string, p *profil
 		return nil, err
 	}
 	b, built, err := simulatedBoard(d, o, lines.Lines)
+	if err == nil {
+		err = b.Unarmed
+	}
 	if err != nil {
 		return nil, errors.Join(err, lines.remove())
 	}
