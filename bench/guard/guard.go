@@ -210,9 +210,7 @@ func (g *Guard) Check() *Trip {
 	}
 	until := time.Duration(g.until.Load())
 	if n := g.grant.Load(); n > 0 && g.ran.Load() == n && g.trips.on {
-		trip := silent(until, g.limits.Silence)
-		trip.Off = until // the alarm opened the switch then
-		return g.Trip(trip)
+		return g.Trip(silent(until, g.limits.Silence))
 	}
 	if g.on.Load() && g.clock.Now() > until {
 		return g.Trip(silent(until, g.limits.Silence))
@@ -227,6 +225,9 @@ func (g *Guard) Trip(t *Trip) *Trip {
 	g.trips.Opened()
 	if g.trip != nil {
 		return g.trip
+	}
+	if n := g.grant.Load(); t.Off == 0 && n > 0 && g.ran.Load() == n {
+		t.Off = time.Duration(g.until.Load()) // the alarm opened the switch then
 	}
 	if t.Off == 0 {
 		t.Off = g.clock.Now()
