@@ -43,7 +43,7 @@ func TestWhateverDiesTheSupplyGoesOff(t *testing.T) {
 		{name: "main told to end", do: func(d *duo) { d.signal(d.main.Process, syscall.SIGTERM) }},
 		{name: "stopped from the terminal", do: func(d *duo) {
 			d.signal(d.guard, syscall.SIGTSTP)
-			d.signal(d.main.Process, syscall.SIGTSTP)
+			d.signal(d.main.Process, syscall.SIGSTOP)
 		}, then: func(d *duo) { d.signal(d.main.Process, syscall.SIGCONT) }, ends: true, lost: "lease"},
 		{name: "main stopped, then killed", do: func(d *duo) {
 			d.signal(d.main.Process, syscall.SIGSTOP)
