@@ -68,6 +68,22 @@ func TestSwitchOnChargeUnderWayAtSwitchOn(t *testing.T) {
 	require.InDelta(t, 720e-6*10.8, q.Value, 0.02*720e-6*10.8)
 }
 
+// A supply that folds back for its first moments charges the capacitor slowly:
+// what flows in 20 ms says nothing of the capacitor.
+func TestSwitchOnChargeOfASlowSupply(t *testing.T) {
+	for slow_s, measurable := range map[float64]bool{0.001: true, 0.2: false} {
+		tr := charging(2000, 1000e-6, 0.2, 12, math.Inf(1))
+		time := tr.Time()
+		volt := make([]float64, len(time))
+		for i := range volt {
+			volt[i] = 13.5 * min(1, max(0, (time[i]-0.05)/slow_s))
+		}
+		tr.Columns = append(tr.Columns, trace.Column{Name: trace.ColSupply, Values: volt})
+		m, _ := measured(t, tr, nil)
+		require.Equal(t, measurable, value(t, m, SwitchOnCharge).Missing == "", "%g s", slow_s)
+	}
+}
+
 func TestSwitchOnChargeThatCannotBeMeasured(t *testing.T) {
 	m, _ := measured(t, charging(500, 1000e-6, 0.2, 12, math.Inf(1)), nil)
 	require.Contains(t, value(t, m, SwitchOnCharge).Missing, "sampling")

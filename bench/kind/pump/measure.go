@@ -234,6 +234,8 @@ func (d *detail) measureQuiet(tr *trace.Trace, m *kind.Measured) {
 		miss(m, SwitchOnCharge, "C", "the trace does not show the supply going on")
 	case tr.Rate() < 1000:
 		miss(m, SwitchOnCharge, "C", "the charging peak lasts under a millisecond, and the sampling is slower than that")
+	case slowSupply(t, tr.Values(trace.ColSupply), from, to):
+		miss(m, SwitchOnCharge, "C", "the supply came up more slowly than the capacitor charges")
 	default:
 		q := switchOnCharge(t, x, from, to, integrating(tr))
 		if top, ok := tr.Number("x-current-range-A"); ok && slices.Max(x[from:max(to, from+1)]) >= 0.999*top {
@@ -297,6 +299,24 @@ func switchOnCharge(t, x []float64, from, to int, whole bool) stat.Quantity {
 		return stat.Quantity{Value: q}.With("edges of the intervals", math.Abs(x[min(from, len(x)-1)]-level)*dt/2/math.Sqrt(3), 0)
 	}
 	return stat.Quantity{Value: q}.With("peak between samples", peak*dt/math.Sqrt(3), 0)
+}
+
+// slowSupply says that the voltage at the plug had not come up when the charge
+// was added up: what flowed until then is not the capacitor's charge at the
+// supply. A twentieth short counts: with it the charge is off by as much, which
+// is little against what good units differ by.
+func slowSupply(t, supply_V []float64, from, to int) bool {
+	early, later := math.NaN(), []float64(nil)
+	for i := from; i < to && i < len(supply_V); i++ {
+		switch since := t[i] - t[from]; {
+		case math.IsNaN(supply_V[i]):
+		case since <= 0.02:
+			early = supply_V[i]
+		case since > 0.1:
+			later = append(later, supply_V[i])
+		}
+	}
+	return len(later) > 0 && early < 0.95*stat.Median(later)
 }
 
 // straddling is the first sample of the charging peak: one before from when
