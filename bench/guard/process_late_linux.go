@@ -1,6 +1,12 @@
 package guard
 
-import "fmt"
+import (
+	"errors"
+	"fmt"
+)
+
+// errEnded: the guard process is no more.
+var errEnded = errors.New("it has ended")
 
 // late says that nothing came from the guard process for too long, although
 // the watch has had its turn since: this process may have been held up itself.

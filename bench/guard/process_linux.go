@@ -149,7 +149,7 @@ func (p *Process) next(limit time.Duration) (report, error) {
 			return readReport(b[:])
 		}
 		if errors.Is(err, io.EOF) {
-			return report{}, errors.New("it has ended")
+			return report{}, errEnded
 		}
 		if !errors.Is(err, os.ErrDeadlineExceeded) {
 			return report{}, err
@@ -287,7 +287,12 @@ func (p *Process) Renew(lease time.Duration) error {
 	}
 	p.renewed = now
 	p.until = max(p.until, now+int64(lease))
-	if _, err := p.put(order{kind: orderRenew, until: p.until}); err != nil {
+	_, err := p.put(order{kind: orderRenew, until: p.until})
+	switch {
+	case errors.Is(err, unix.EPIPE):
+		// Known here before the watch has read the end of the other pipe.
+		return fmt.Errorf("guard: %w", errEnded)
+	case err != nil:
 		return fmt.Errorf("guard: the lease cannot be renewed: %w", err)
 	}
 	return nil
