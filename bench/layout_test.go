@@ -39,6 +39,7 @@ var rooms = []row{
 	// startup stands on step: an attempt lies within steps of the duty.
 	{"signal/startup", []string{"signal/stat", "signal/trace", "signal/step"}},
 	{"signal/spectrum", []string{"signal/stat", "signal/trace"}},
+	{"signal/quality", []string{"signal/stat"}},
 	{"signal/wire", []string{"signal/stat"}},
 	{"profiles/strict", nil},
 	{"profiles", []string{"signal/stat", "profiles/strict"}},
@@ -65,9 +66,18 @@ var rooms = []row{
 	{"bench/learn", []string{"bench/kind", "signal/…", "profiles", "bench/result"}},
 	// A run that finds the bench at fault says so with a cause of result.
 	{"bench/run", []string{"bench/kind", "bench/rig", "bench/guard", "bench/clock", "bench/result", "signal/…", "profiles"}},
-	{"bench/record", []string{"bench/result", "signal/trace", "profiles"}},
+	// The log knows bytes and hashes, the container traces; neither knows records.
+	{"bench/record/ledger", nil},
+	{"bench/record/container", []string{"signal/trace"}},
+	{"bench/record", []string{"bench/result", "bench/record/ledger", "signal/trace", "profiles"}},
+	{"bench/record/folder", []string{"bench/record", "bench/result"}},
+	{"bench/record/…", []string{"bench/record/…", "bench/result", "signal/trace", "profiles"}},
+	// What many records say together: of a lot of cores, and of the bench itself.
+	{"bench/lot", []string{"bench/record", "bench/result", "bench/plot", "bench/report", "signal/stat"}},
+	{"bench/upkeep", []string{"bench/record", "bench/result", "bench/plot", "bench/report", "signal/…"}},
+	{"bench/plot/pdf", []string{"bench/plot"}},
 	{"bench/plot", []string{"bench/result", "bench/record", "signal/…", "profiles"}},
-	{"bench/report", []string{"bench/plot", "bench/result", "bench/record", "signal/…", "profiles"}},
+	{"bench/report", []string{"bench/plot", "bench/plot/pdf", "bench/result", "bench/record", "bench/record/ledger", "signal/…", "profiles"}},
 	// The strangers share nothing with the bench but the trace: they try the
 	// judge on units that it was never built for.
 	{"bench/trial/stranger", []string{"signal/trace"}},
@@ -82,7 +92,7 @@ var rooms = []row{
 }
 
 // testsOnly are rooms that only tests may import.
-var testsOnly = []string{"bench/trial/*", "bench/rig/rigtest"}
+var testsOnly = []string{"bench/trial/*", "bench/rig/rigtest", "bench/record/storetest"}
 
 // apart are rooms that must not meet, over any number of steps.
 var apart = []struct{ from, to []string }{
@@ -97,13 +107,20 @@ var apart = []struct{ from, to []string }{
 // foreign says which rooms may import a module or package that is not ours;
 // one that is not listed may be imported anywhere.
 var foreign = map[string][]string{
-	"github.com/spf13/cobra":      {"cmd/…"},
-	"golang.org/x/term":           {"cmd/…"},
-	"github.com/stretchr/testify": nil, // tests only
-	"testing":                     {"bench/rig/rigtest"},
-	"periph.io/x/conn/v3":         {"cmd/…", "bench/chip/*", "bench/pwm", "bench/guard", "bench/rig", "bench/rig/rigtest", "bench/run", "bench/sim/…", "bench/calibrate"},
-	"periph.io/x/host/v3":         {"cmd/…", "bench/rig", "bench/pwm"},
-	"C":                           nil, // pure Go
+	"github.com/spf13/cobra":        {"cmd/…"},
+	"golang.org/x/term":             {"cmd/…"},
+	"github.com/stretchr/testify":   nil, // tests only
+	"testing":                       {"bench/rig/rigtest", "bench/record/storetest"},
+	"modernc.org/sqlite":            {"bench/record/store"},
+	"github.com/jackc/pgx/v5":       {"bench/record/store"},
+	"database/sql":                  {"bench/record/store"},
+	"golang.org/x/mod":              {"bench/record/ledger"},
+	"golang.org/x/image":            {"bench/plot/pdf", "bench/report"},
+	"codeberg.org/go-pdf/fpdf":      {"bench/plot/pdf", "bench/report"},
+	"github.com/klauspost/compress": {"bench/record/container", "bench/record/store"},
+	"periph.io/x/conn/v3":           {"cmd/…", "bench/chip/*", "bench/pwm", "bench/guard", "bench/rig", "bench/rig/rigtest", "bench/run", "bench/sim/…", "bench/calibrate"},
+	"periph.io/x/host/v3":           {"cmd/…", "bench/rig", "bench/pwm"},
+	"C":                             nil, // pure Go
 }
 
 // tree maps each room, a folder relative to the root, to what its files

@@ -2,12 +2,14 @@ package record
 
 import (
 	"bytes"
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 )
 
@@ -83,8 +85,8 @@ func parseBody(data []byte) (*body, error) {
 		return nil, fmt.Errorf("record.json cannot be read: %w", err)
 	}
 	switch {
-	case b.Format != Format:
-		return nil, fmt.Errorf("record.json has format %d; this program reads format %d", b.Format, Format)
+	case b.Format < 1 || b.Format > Format:
+		return nil, fmt.Errorf("record.json has format %d; this program reads formats 1 to %d", b.Format, Format)
 	case !isKey(b.Bench), b.Seq < 1, b.Seq > maxSeq:
 		return nil, errors.New("record.json does not name its bench and number")
 	case b.Previous != "" && !isHash(b.Previous), b.Seq == 1 && b.Previous != "":
@@ -92,7 +94,23 @@ func parseBody(data []byte) (*body, error) {
 	case !isHash(b.Trace), b.Result != "" && !isHash(b.Result), b.Profile.SHA256 != "" && !isHash(b.Profile.SHA256):
 		return nil, errors.New("record.json does not hold the hashes of its files")
 	}
+	for i, f := range b.Files {
+		if !IsFileName(f.Name) || f.Bytes < 0 || !isHash(f.SHA256) || i > 0 && f.Name <= b.Files[i-1].Name {
+			return nil, errors.New("record.json does not name its files in order")
+		}
+	}
 	return &b, nil
+}
+
+// IsFileName says whether a file of a record may have this name: letters,
+// digits, dot, hyphen and underscore, no dot first, 64 at most.
+func IsFileName(s string) bool {
+	for _, r := range s {
+		if !(r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || r == '.' || r == '-' || r == '_') {
+			return false
+		}
+	}
+	return s != "" && s[0] != '.' && len(s) <= 64
 }
 
 func isHash(s string) bool {
@@ -110,7 +128,7 @@ func bodyOf(r *Record) (body, error) {
 		Format: Format, When: r.When.UTC().Truncate(time.Millisecond), ClockDoubt: r.ClockDoubt,
 		Purpose: r.Purpose, Program: r.Program, Rig: r.Rig, Calibration: r.Calibration,
 		Profile: bodyProfile{r.Profile.Name, r.Profile.Revision, r.Profile.SHA256},
-		At:      r.At, Verdict: verdict, Cause: cause, Trace: hash(r.Trace),
+		At:      r.At, Verdict: verdict, Cause: cause, Trace: hash(r.Trace), Interrupted: r.Interrupted,
 	}
 	if b.Calibration == "" {
 		b.Calibration = NoCalibration
@@ -120,6 +138,12 @@ func bodyOf(r *Record) (body, error) {
 	}
 	if r.Result != nil {
 		b.Result = hash(r.Result)
+	}
+	if b.Files, err = filesOf(r.Files); err != nil {
+		return b, err
+	}
+	if r.Workshop != (Workshop{}) {
+		b.Workshop = &r.Workshop
 	}
 	if r.Profile.Text == nil {
 		if b.Profile.SHA256 != "" {
@@ -139,9 +163,28 @@ func bodyOf(r *Record) (body, error) {
 
 // record is the content as a person's record, without its files.
 func (b *body) record(sum string) *Record {
-	return &Record{
+	r := &Record{
 		ID: ID{b.Bench, b.Seq}, Hash: sum, Previous: b.Previous, When: b.When, ClockDoubt: b.ClockDoubt,
 		Purpose: b.Purpose, Program: b.Program, Rig: b.Rig, Calibration: b.Calibration, At: b.At,
-		Profile: Profile{Name: b.Profile.Name, Revision: b.Profile.Revision, SHA256: b.Profile.SHA256},
+		Profile:     Profile{Name: b.Profile.Name, Revision: b.Profile.Revision, SHA256: b.Profile.SHA256},
+		Interrupted: b.Interrupted,
 	}
+	if b.Workshop != nil {
+		r.Workshop = *b.Workshop
+	}
+	return r
+}
+
+// filesOf names the files by their hashes, in the order of their names, and
+// brings them into it.
+func filesOf(files []File) ([]bodyFiles, error) {
+	slices.SortFunc(files, func(a, b File) int { return cmp.Compare(a.Name, b.Name) })
+	var out []bodyFiles
+	for i, f := range files {
+		if !IsFileName(f.Name) || i > 0 && f.Name == files[i-1].Name {
+			return nil, fmt.Errorf("record: %q cannot name a file of a record, or names two; use letters, digits, dot and hyphen", f.Name)
+		}
+		out = append(out, bodyFiles{f.Name, len(f.Data), hash(f.Data)})
+	}
+	return out, nil
 }

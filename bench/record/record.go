@@ -31,8 +31,9 @@ import (
 	"dutybench/bench/result"
 )
 
-// Format is the version of the record's form.
-const Format = 1
+// Format is the version of the form in which records are written. Format 1,
+// of the store of folders, is read too: it lacks what came later.
+const Format = 2
 
 // ID names a record for good: the bench that made it and its number there.
 type ID struct {
@@ -74,6 +75,13 @@ type Record struct {
 	Calibration string // which calibration the readings stand on; empty: none
 	Profile     Profile
 	At          Circumstances
+	Workshop    Workshop
+	// Interrupted says that the test was under way when the program or its
+	// machine stopped: the trace is what was on the disk by then.
+	Interrupted bool
+	// Files are what belongs to the test beside its trace, such as rig file,
+	// calibration and photos, as they were.
+	Files []File
 
 	Trace []byte // CSV
 	// Result is the result's JSON object; nil when the test was not judged.
@@ -114,10 +122,54 @@ type Circumstances struct {
 	Temperature_C *float64 `json:"temperature_C"` // nil: not known
 	Primed        bool     `json:"primed"`        // the operator's word
 	Notes         string   `json:"notes"`
+	// What the label and the job card say; empty or nil: not told.
+	PartNumber  string   `json:"part_number,omitempty"`
+	Revision    string   `json:"revision,omitempty"`
+	DateCode    string   `json:"date_code,omitempty"`
+	Hours_h     *float64 `json:"hours_h,omitempty"`
+	Distance_km *float64 `json:"distance_km,omitempty"`
+	Complaint   string   `json:"complaint,omitempty"`
+	Claim       string   `json:"claim,omitempty"` // claim number
+	Order       string   `json:"order,omitempty"` // job or order number
+	Customer    string   `json:"customer,omitempty"`
+	Seal        string   `json:"seal,omitempty"` // seal number
+	// PriorOpening says who had the unit open before, or that nobody had.
+	PriorOpening string `json:"prior_opening,omitempty"`
+	ReceivedBy   string `json:"received_by,omitempty"`
+	Received     string `json:"received,omitempty"` // date, as 2026-11-26
+	OpenedBy     string `json:"opened_by,omitempty"`
+	ReturnedBy   string `json:"returned_by,omitempty"`
+	AuthorisedBy string `json:"authorised_by,omitempty"` // who answers for the report
+	// Attempt counts the tests of this serial in this store, from 1; 0 in
+	// records from before it was kept.
+	Attempt int    `json:"attempt,omitempty"`
+	Lot     string `json:"lot,omitempty"`     // the lot of cores it came with
+	Filling string `json:"filling,omitempty"` // which filling of the loop
 	// Inspection is what the person saw and felt, point by point; nil when
 	// nobody was asked.
 	Inspection []result.Answer `json:"inspection,omitempty"`
 }
+
+// Workshop is who answers for the test; every report names it.
+type Workshop struct {
+	Name    string `json:"name,omitempty"`
+	Address string `json:"address,omitempty"`
+	Contact string `json:"contact,omitempty"`
+}
+
+// File is something kept with a test.
+type File struct {
+	Name string // a plain file name, such as "rig.toml" or "photo-1.jpg"
+	Data []byte
+}
+
+// Names of the files that the program itself keeps. Photos are PhotoPrefix, a
+// number from 1, and .jpg or .png.
+const (
+	RigFile         = "rig.toml"
+	CalibrationFile = "calibration.toml"
+	PhotoPrefix     = "photo-"
+)
 
 // NoCalibration is what a record says when there is none.
 const NoCalibration = "none: readings stand on the data sheets' figures"
@@ -136,49 +188,26 @@ type body struct {
 	Calibration string        `json:"calibration"`
 	Profile     bodyProfile   `json:"profile"`
 	At          Circumstances `json:"circumstances"`
+	Workshop    *Workshop     `json:"workshop,omitempty"` // nil: none was told
+	Interrupted bool          `json:"interrupted,omitempty"`
 	Verdict     string        `json:"verdict"`
 	Cause       string        `json:"cause"`
 	Trace       string        `json:"trace_sha256"`
 	Result      string        `json:"result_sha256"`
+	Files       []bodyFiles   `json:"files,omitempty"`
+}
+
+// bodyFiles is one of a record's files, in record.json.
+type bodyFiles struct {
+	Name   string `json:"name"`
+	Bytes  int    `json:"bytes"`
+	SHA256 string `json:"sha256"`
 }
 
 type bodyProfile struct {
 	Name     string `json:"name"`
 	Revision int    `json:"revision"`
 	SHA256   string `json:"sha256"`
-}
-
-// Entry is a record in a list: all but its files.
-type Entry struct {
-	ID         ID
-	Hash       string
-	When       time.Time
-	ClockDoubt string
-	Purpose    string
-	Rig        Rig
-	Profile    Profile // without Text
-	At         Circumstances
-	Verdict    result.Verdict // empty when not judged
-	Cause      result.Cause   // empty when there is none
-}
-
-// Filter picks entries; its zero value picks all.
-type Filter struct {
-	Unit    string // serial
-	Kind    string
-	Profile string // name
-	Verdict result.Verdict
-	// Since and Before bound the time, where they are not zero.
-	Since, Before time.Time
-}
-
-func (f Filter) takes(e *Entry) bool {
-	return (f.Unit == "" || f.Unit == e.At.Unit) &&
-		(f.Kind == "" || f.Kind == e.At.Kind) &&
-		(f.Profile == "" || f.Profile == e.Profile.Name) &&
-		(f.Verdict == "" || f.Verdict == e.Verdict) &&
-		(f.Since.IsZero() || !e.When.Before(f.Since)) &&
-		(f.Before.IsZero() || e.When.Before(f.Before))
 }
 
 // Damage is one thing that is wrong with a store.
@@ -189,20 +218,6 @@ type Damage struct {
 }
 
 func (d Damage) String() string { return d.Record + ": " + d.Problem }
-
-// Store keeps records.
-type Store interface {
-	// Put keeps a record and gives it its name, hash and predecessor. It is
-	// kept whole or not at all.
-	Put(r *Record) (ID, error)
-	// Get reads a record back and checks its own hashes.
-	Get(id ID) (*Record, error)
-	// List gives the records that the filter takes, in their order.
-	List(f Filter) ([]Entry, error)
-	// Verify names every record that is damaged, missing, swapped or
-	// inserted. No damage: every record is whole and in its place.
-	Verify() ([]Damage, error)
-}
 
 // verdictOf reads what a list needs from a result's JSON.
 func verdictOf(data []byte) (verdict, cause string, err error) {

@@ -84,7 +84,7 @@ func TestTampering(t *testing.T) {
 			reseal(t, d, 3)
 		}, []string{"3"}},
 		{"key added", func(t *testing.T, d *Dir) {
-			edit(t, in(d, 3, bodyFile), `"format": 1,`, `"format": 1, "more": 1,`)
+			edit(t, in(d, 3, bodyFile), `"format": 2,`, `"format": 2, "more": 1,`)
 			reseal(t, d, 3)
 		}, []string{"3"}},
 		{"own hash changed", func(t *testing.T, d *Dir) { edit(t, in(d, 3, sumFile), "  ", " ") }, []string{"3"}},
@@ -221,7 +221,7 @@ func TestStrayNumberDoesNotMakeTheSearchEndless(t *testing.T) {
 func TestGetChecksTheRecordItself(t *testing.T) {
 	for _, change := range [][2]string{
 		{`"verdict": "fail"`, `"verdict": "pass"`}, {`"cause": "mechanical"`, `"cause": "hydraulic"`},
-		{`"seq": 1`, `"seq":  1`}, {`"seq": 1`, `"seq": 2`}, {`"format": 1`, `"format": 2`},
+		{`"seq": 1`, `"seq":  1`}, {`"seq": 1`, `"seq": 2`}, {`"format": 2`, `"format": 3`},
 	} {
 		d := open(t)
 		put(t, d, "A1")

@@ -20,7 +20,8 @@ import (
 
 // keeper is what a test needs of a store.
 type keeper interface {
-	record.Store
+	Put(r *record.Record) (record.ID, error)
+	List(f record.Filter) ([]record.Entry, error)
 	Folder(record.ID) string
 	PagePath(record.ID) string
 }

@@ -1,0 +1,156 @@
+package ledger
+
+import (
+	"crypto/ed25519"
+	"crypto/rand"
+	"encoding/base64"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"golang.org/x/mod/sumdb/note"
+)
+
+// Key signs heads. Its name is the bench's origin, or that of who
+// countersigns.
+type Key struct {
+	signer   note.Signer
+	verifier string // the public key
+	private  string
+}
+
+// NewKey makes a key under a name: Origin of a bench, or any word without
+// blanks and plus signs for who countersigns.
+func NewKey(name string) (Key, error) {
+	private, public, err := note.GenerateKey(rand.Reader, name)
+	if err != nil {
+		return Key{}, fmt.Errorf("ledger: no key can be made for %q: %w", name, err)
+	}
+	signer, err := note.NewSigner(private)
+	if err != nil {
+		return Key{}, fmt.Errorf("ledger: %q cannot name a key; use letters, digits, / and -: %w", name, err)
+	}
+	return Key{signer, public, private}, nil
+}
+
+// Name is whose key it is.
+func (k Key) Name() string { return k.signer.Name() }
+
+// Public is the verifier key, one line for others to keep.
+func (k Key) Public() string { return k.verifier }
+
+// Sign makes the head of a log.
+func (k Key) Sign(bench string, size int64, root Hash) (Head, error) {
+	if k.signer == nil || k.Name() != Origin(bench) {
+		return Head{}, fmt.Errorf("ledger: the log of bench %s cannot be signed without its key", bench)
+	}
+	signed, err := note.Sign(&note.Note{Text: text(bench, size, root)}, k.signer)
+	if err != nil {
+		return Head{}, fmt.Errorf("ledger: the head cannot be signed: %w", err)
+	}
+	return Head{Bench: bench, Size: size, Root: root, Signed: signed, By: []string{k.Name()}}, nil
+}
+
+// Countersign adds the key's signature to a head that its own bench signed
+// and that was read with ParseHead.
+func (k Key) Countersign(h Head, benchKey string) (Head, error) {
+	v, err := note.NewVerifier(strings.TrimSpace(benchKey))
+	if err != nil {
+		return Head{}, fmt.Errorf("ledger: %q is no public key as dutybench prints it: %w", benchKey, err)
+	}
+	n, err := note.Open(h.Signed, note.VerifierList(v))
+	if err != nil {
+		return Head{}, fmt.Errorf("ledger: the head is not countersigned, its own signature does not hold: %w", err)
+	}
+	signed, err := note.Sign(n, k.signer)
+	if err != nil {
+		return Head{}, fmt.Errorf("ledger: the head cannot be countersigned: %w", err)
+	}
+	return ParseHead(signed, benchKey, k.verifier)
+}
+
+// Save writes the private key to a new file that its owner alone may read,
+// and the public key beside it, with .pub at the end. Both are on the disk
+// when it returns.
+func (k Key) Save(path string) error {
+	for _, f := range []struct {
+		path, text string
+		mode       fs.FileMode
+	}{{path, k.private, 0o600}, {path + ".pub", k.verifier, 0o644}} {
+		if err := writeNew(f.path, f.text+"\n", f.mode); err != nil {
+			return fmt.Errorf("ledger: the key is not kept: %w", err)
+		}
+	}
+	return nil
+}
+
+func writeNew(path, text string, mode fs.FileMode) error {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
+	if err != nil {
+		return err
+	}
+	_, err = f.WriteString(text)
+	if err == nil {
+		err = f.Sync()
+	}
+	err = errors.Join(err, f.Close())
+	if err != nil {
+		return err
+	}
+	d, err := os.Open(filepath.Dir(path))
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
+
+// LoadKey reads a private key. A file that others than its owner may read is
+// refused: what they could have copied proves nothing.
+func LoadKey(path string) (Key, error) {
+	info, err := os.Lstat(path)
+	if err != nil {
+		return Key{}, fmt.Errorf("ledger: the key cannot be read: %w", err)
+	}
+	switch {
+	case !info.Mode().IsRegular(), info.Size() > 4096:
+		return Key{}, fmt.Errorf("ledger: %s is no key file", path)
+	case info.Mode().Perm()&0o077 != 0:
+		return Key{}, fmt.Errorf("ledger: others than its owner may read the key %s; do chmod 600, and think about who may have copied it", path)
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return Key{}, fmt.Errorf("ledger: the key cannot be read: %w", err)
+	}
+	private := strings.TrimSpace(string(data))
+	signer, err := note.NewSigner(private)
+	if err != nil {
+		return Key{}, fmt.Errorf("ledger: %s is damaged; bring it back from a copy: %w", path, err)
+	}
+	public, err := publicOf(private)
+	if err != nil {
+		return Key{}, fmt.Errorf("ledger: %s is damaged; bring it back from a copy: %w", path, err)
+	}
+	return Key{signer, public, private}, nil
+}
+
+// publicOf derives the verifier key from a private one, whose text ends in
+// the algorithm's byte and the seed (documentation of
+// golang.org/x/mod/sumdb/note).
+func publicOf(private string) (string, error) {
+	parts := strings.SplitN(private, "+", 5)
+	if len(parts) != 5 {
+		return "", errors.New("it is no private key")
+	}
+	data, err := base64.StdEncoding.DecodeString(parts[4])
+	if err != nil || len(data) != 1+ed25519.SeedSize {
+		return "", errors.New("it is no private key")
+	}
+	public, ok := ed25519.NewKeyFromSeed(data[1:]).Public().(ed25519.PublicKey)
+	if !ok {
+		return "", errors.New("it has no public half")
+	}
+	return note.NewEd25519VerifierKey(parts[2], public)
+}
