@@ -100,12 +100,16 @@ func (r *reader) trace() *Trace {
 		}
 		t.Columns[i] = c
 	}
-	t.Warnings = slices.Concat(r.comments.notes, r.warnings)
-	if n := equalTimes(t.Time()); n > 0 {
-		t.Warnings = append(t.Warnings, fmt.Sprintf("%d of %d rows have the same time as the row before; they were kept.",
-			n, t.Len()))
-	}
+	t.Warnings = slices.Concat(r.comments.notes, r.warnings, warnEqual(t))
 	return t
+}
+
+// warnEqual says how many rows have the time of the row before.
+func warnEqual(t *Trace) []string {
+	if n := equalTimes(t.Time()); n > 0 {
+		return []string{fmt.Sprintf("%d of %d rows have the same time as the row before; they were kept.", n, t.Len())}
+	}
+	return nil
 }
 
 func equalTimes(x []float64) (n int) {

@@ -37,7 +37,7 @@ func knownKey(key string) (known, numeric bool) {
 		KeyCurrentGainU, KeyCurrentOffsetU, KeyVoltageGainU, KeyDutyU:
 		return true, true
 	}
-	return false, false
+	return strings.HasPrefix(key, KeyGauge), false
 }
 
 // Number is the first value of a comment key as a number; ok is false when

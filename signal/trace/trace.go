@@ -64,6 +64,11 @@ const (
 	KeyCurrentOffsetU = "current_offset_u_A"
 	KeyVoltageGainU   = "voltage_gain_u"
 	KeyDutyU          = "duty_u_pct"
+	// KeyGauge begins a key for each finding that a gauge study of the bench
+	// measured, such as gauge_full_current. Its value is four numbers: the
+	// standard uncertainty of repeatability in the finding's unit, its degrees
+	// of freedom, and the same of refilling and remounting.
+	KeyGauge = "gauge_"
 	// With 1: samples are means over the interval between them.
 	KeyIntegrating = "x-integrating"
 )

@@ -19,7 +19,7 @@ import (
 // empty cell. A trace that Read would refuse is an error, and then nothing
 // was written.
 func Write(w io.Writer, t *Trace) error {
-	if err := writable(t); err != nil {
+	if err := writable(t, nil); err != nil {
 		return err
 	}
 	b := bufio.NewWriterSize(w, chunk)
@@ -75,7 +75,7 @@ func WriteFile(path string, t *Trace) error {
 }
 
 func writeFile(path string, t *Trace) error {
-	if err := writable(t); err != nil {
+	if err := writable(t, nil); err != nil {
 		return err
 	}
 	return replace(path, func(w io.Writer) error { return Write(w, t) })
@@ -122,8 +122,9 @@ func replace(path string, write func(io.Writer) error) (err error) {
 	return nil
 }
 
-// writable finds what would not come back when the trace is read.
-func writable(t *Trace) error {
+// writable finds what would not come back when the trace is read. missing,
+// where it is not nil, gets the number of NaN of each column.
+func writable(t *Trace, missing []int) error {
 	bad := func(c *Column, row int, problem, advice string) error {
 		e := &Error{Source: t.Source, Problem: problem, Advice: advice}
 		if e.Source == "" {
@@ -137,17 +138,15 @@ func writable(t *Trace) error {
 		}
 		return e
 	}
+	var m comments
 	for _, e := range t.Meta {
-		problem, advice := checkEntry(e)
+		problem, advice := m.add(e)
 		if problem == "" {
 			problem, advice = unwritable(e), "write a key and value of plain text on one line"
 		}
 		if problem != "" {
 			return bad(nil, -1, problem, advice)
 		}
-	}
-	if n := len(t.Meta); n > MaxComments {
-		return bad(nil, -1, fmt.Sprintf("there are %d comment lines, more than %d", n, MaxComments), "keep those that describe the test")
 	}
 	for _, want := range required() {
 		if c := t.Column(want); c == nil || c.Text != nil {
@@ -171,8 +170,12 @@ func writable(t *Trace) error {
 		if problem := unwritableName(c.Name, i); problem != "" {
 			return bad(c, -1, problem, "rename the column")
 		}
-		if row, problem := c.unwritable(rows); problem != "" {
+		n, row, problem := c.unwritable(rows)
+		if problem != "" {
 			return bad(c, row, problem, "correct what made the trace")
+		}
+		if missing != nil {
+			missing[i] = n
 		}
 	}
 	if row := tooLong(t, rows); row >= 0 {
@@ -205,40 +208,43 @@ func tooLong(t *Trace, rows int) int {
 }
 
 // unwritable finds the first row of a column that would not come back; row is
-// -1 when it is the column as a whole.
-func (c *Column) unwritable(rows int) (row int, problem string) {
+// -1 when it is the column as a whole. missing is the number of NaN.
+func (c *Column) unwritable(rows int) (missing, row int, problem string) {
 	b := newBuilder(c.Name, 0)
 	if c.Text != nil {
 		switch {
 		case !b.textual:
-			return -1, "the column holds text where numbers belong"
+			return 0, -1, "the column holds text where numbers belong"
 		case c.Values != nil || len(c.Text) != rows:
-			return -1, fmt.Sprintf("the column holds %d texts for %d rows", len(c.Text), rows)
+			return 0, -1, fmt.Sprintf("the column holds %d texts for %d rows", len(c.Text), rows)
 		}
 		for i, s := range c.Text {
 			if strings.ContainsAny(s, "\r\n\x00") || !utf8.ValidString(s) {
-				return i, "the text " + quote(s) + " does not fit a cell"
+				return 0, i, "the text " + quote(s) + " does not fit a cell"
 			}
 		}
-		return -1, ""
+		return 0, -1, ""
 	}
 	if len(c.Values) != rows {
-		return -1, fmt.Sprintf("the column holds %d values for %d rows", len(c.Values), rows)
+		return 0, -1, fmt.Sprintf("the column holds %d values for %d rows", len(c.Values), rows)
+	}
+	if missing, ok := c.fine(); ok {
+		return missing, -1, ""
 	}
 	for i, v := range c.Values {
 		switch {
 		case math.IsNaN(v) && b.required:
-			return i, "the value is NaN, but this column is required in every row"
+			return 0, i, "the value is NaN, but this column is required in every row"
 		case math.IsInf(v, 0):
-			return i, "the value is infinite"
+			return 0, i, "the value is infinite"
 		case b.checked && !math.IsNaN(v):
 			if problem, _ := b.check(v); problem != "" {
-				return i, problem
+				return 0, i, problem
 			}
 			b.values = c.Values[:i+1]
 		}
 	}
-	return -1, ""
+	return 0, -1, ""
 }
 
 // unwritable says why a comment would not come back as it is, "" when it does.

@@ -1,14 +1,9 @@
-// Package container keeps a trace small: without loss, and readable from any
-// row on.
 package container
 
 import (
-	"bytes"
-	"compress/gzip"
+	"encoding/binary"
 	"fmt"
-	"io"
-
-	_ "github.com/klauspost/compress/zstd" // blocks
+	"sync"
 
 	"dutybench/signal/trace"
 )
@@ -16,27 +11,134 @@ import (
 // Encode gives a trace as a container. What trace.Write would refuse is an
 // error.
 func Encode(t *trace.Trace) ([]byte, error) {
-	var b bytes.Buffer
-	z := gzip.NewWriter(&b)
-	if err := trace.Write(z, t); err != nil {
+	if err := t.Check(); err != nil {
 		return nil, fmt.Errorf("container: %w", err)
 	}
-	if err := z.Close(); err != nil {
+	e, err := takeEncoder()
+	if err != nil {
+		return nil, err
+	}
+	defer encoders.Put(e)
+	data, err := e.container(t)
+	if err != nil {
 		return nil, fmt.Errorf("container: %w", err)
 	}
-	return b.Bytes(), nil
+	return data, nil
+}
+
+// container is a trace, which was checked, as a container.
+func (e *encoder) container(t *trace.Trace) ([]byte, error) {
+	head := appendHead(nil, t)
+	if len(head) > mostPacked {
+		return nil, fmt.Errorf("the comment lines are longer than %d bytes; keep those that describe the test", mostPacked)
+	}
+	out, err := appendPart([]byte(magic), kindHead, func(b []byte) []byte {
+		return e.pack(binary.AppendUvarint(b, uint64(len(head))), head)
+	})
+	if err != nil {
+		return nil, err
+	}
+	e.textBytes = 0
+	var blocks []place
+	time := t.Time()
+	for from := 0; from < t.Len(); {
+		to := blockEnd(t, from)
+		begin := len(out)
+		if out, err = appendPart(out, kindBlock, func(b []byte) []byte { return e.block(b, t, from, to) }); err != nil {
+			return nil, err
+		}
+		blocks = append(blocks, place{length: len(out) - begin, row: from, span: span{to - from, time[from], time[to-1]}})
+		if from = to; e.textBytes > mostTexts {
+			return nil, fmt.Errorf("its texts are longer than %d bytes; keep a column of them elsewhere", mostTexts)
+		}
+	}
+	index := len(out)
+	if out, err = appendPart(out, kindIndex, func(b []byte) []byte { return appendIndex(b, blocks) }); err != nil {
+		return nil, err
+	}
+	return append(binary.LittleEndian.AppendUint64(out, uint64(index)), endMagic...), nil
+}
+
+// blockEnd is the row behind the block that begins with a row.
+func blockEnd(t *trace.Trace, from int) int {
+	to := min(from+min(blockRows, maxCells/len(t.Columns)), t.Len())
+	for i := range t.Columns {
+		text := t.Columns[i].Text
+		if text == nil {
+			continue
+		}
+		size := 0
+		for row := from; row < to; row++ {
+			if size += len(text[row]); size > blockText {
+				to = row + 1
+			}
+		}
+	}
+	return to
 }
 
 // Decode gives the whole trace back: trace.Write of it gives the bytes that
-// trace.Write of the original gave. source names it in its errors.
+// trace.Write of the original gave. source names it in its errors and in the
+// trace. Its memory is that of the samples, at most trace.MaxSamples of them.
 func Decode(data []byte, source string) (*trace.Trace, error) {
-	z, err := gzip.NewReader(bytes.NewReader(data))
+	s, err := scan(data)
 	if err != nil {
-		return nil, fmt.Errorf("container: %s: %w", source, err)
+		return nil, damaged(source, err)
 	}
-	csv, err := io.ReadAll(z)
+	t, err := s.decode(source)
 	if err != nil {
-		return nil, fmt.Errorf("container: %s: %w", source, err)
+		return nil, damaged(source, err)
 	}
-	return trace.Read(bytes.NewReader(csv), source)
+	return t, nil
+}
+
+// Recover gives what can still be read of a container that was cut off or
+// damaged: the rows before the first block that is not whole. The error says
+// what is wrong with the rest, and is nil for a whole container. The trace is
+// nil where no block is left.
+func Recover(data []byte, source string) (*trace.Trace, error) {
+	s, wrong := scan(data)
+	for s != nil && len(s.blocks) > 0 {
+		t, err := s.decode(source)
+		if err == nil {
+			if wrong != nil {
+				wrong = fmt.Errorf("container: %s: %w; its first %d rows were recovered", source, wrong, t.Len())
+			}
+			return t, wrong
+		}
+		// A block whose checksum is right and whose content is not.
+		wrong = err
+		s.blocks = s.blocks[:s.good]
+	}
+	return nil, damaged(source, wrong)
+}
+
+func damaged(source string, err error) error {
+	return fmt.Errorf("container: %s: %w; take the trace from a backup or a bundle", source, err)
+}
+
+// encoders and decoders are memory to be used again: a decoder of zstd takes
+// longer to make than a block to read.
+var encoders, decoders sync.Pool
+
+func takeEncoder() (*encoder, error) {
+	if e, ok := encoders.Get().(*encoder); ok {
+		return e, nil
+	}
+	z, err := newPacker()
+	if err != nil {
+		return nil, fmt.Errorf("container: zstd: %w", err)
+	}
+	return &encoder{zstd: z}, nil
+}
+
+func takeDecoder() (*decoder, error) {
+	if d, ok := decoders.Get().(*decoder); ok {
+		return d, nil
+	}
+	z, err := newUnpacker()
+	if err != nil {
+		return nil, fmt.Errorf("container: zstd: %w", err)
+	}
+	return &decoder{zstd: z}, nil
 }
