@@ -6,6 +6,7 @@ import (
 	"encoding/base64"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -22,16 +23,19 @@ type Key struct {
 	private  string
 }
 
-// NewKey makes a key under a name: Origin of a bench, or any word without
-// blanks and plus signs for who countersigns.
+// NewKey makes a key under a name: Origin of a bench, or letters, digits and
+// ._-/@ for who countersigns.
 func NewKey(name string) (Key, error) {
+	if !isName(name) {
+		return Key{}, fmt.Errorf("ledger: %.80q cannot name a key; use letters, digits and ._-/@, 64 at most", name)
+	}
 	private, public, err := note.GenerateKey(rand.Reader, name)
 	if err != nil {
 		return Key{}, fmt.Errorf("ledger: no key can be made for %q: %w", name, err)
 	}
 	signer, err := note.NewSigner(private)
 	if err != nil {
-		return Key{}, fmt.Errorf("ledger: %q cannot name a key; use letters, digits, / and -: %w", name, err)
+		return Key{}, fmt.Errorf("ledger: no key can be made for %q: %w", name, err)
 	}
 	return Key{signer, public, private}, nil
 }
@@ -54,12 +58,18 @@ func (k Key) Sign(bench string, size int64, root Hash) (Head, error) {
 	return Head{Bench: bench, Size: size, Root: root, Signed: signed, By: []string{k.Name()}}, nil
 }
 
-// Countersign adds the key's signature to a head that its own bench signed
-// and that was read with ParseHead.
+// Countersign adds the key's signature to a head that its own bench signed.
+// Other countersignatures stay as they are.
 func (k Key) Countersign(h Head, benchKey string) (Head, error) {
-	v, err := note.NewVerifier(strings.TrimSpace(benchKey))
+	if k.signer == nil || k.Name() == Origin(h.Bench) {
+		return Head{}, errors.New("ledger: a bench does not countersign its own log; use a key of your own")
+	}
+	if _, err := ParseHead(h.Signed, benchKey); err != nil {
+		return Head{}, fmt.Errorf("ledger: the head is not countersigned: %w", err)
+	}
+	v, err := verifier(benchKey)
 	if err != nil {
-		return Head{}, fmt.Errorf("ledger: %q is no public key as dutybench prints it: %w", benchKey, err)
+		return Head{}, err
 	}
 	n, err := note.Open(h.Signed, note.VerifierList(v))
 	if err != nil {
@@ -74,19 +84,21 @@ func (k Key) Countersign(h Head, benchKey string) (Head, error) {
 
 // Save writes the private key to a new file that its owner alone may read,
 // and the public key beside it, with .pub at the end. Both are on the disk
-// when it returns.
+// when it returns; on an error neither is there.
 func (k Key) Save(path string) error {
-	for _, f := range []struct {
-		path, text string
-		mode       fs.FileMode
-	}{{path, k.private, 0o600}, {path + ".pub", k.verifier, 0o644}} {
-		if err := writeNew(f.path, f.text+"\n", f.mode); err != nil {
-			return fmt.Errorf("ledger: the key is not kept: %w", err)
-		}
+	if k.signer == nil {
+		return errors.New("ledger: there is no key to keep")
+	}
+	if err := writeNew(path, k.private+"\n", 0o600); err != nil {
+		return fmt.Errorf("ledger: the key is not kept: %w", err)
+	}
+	if err := writeNew(path+".pub", k.verifier+"\n", 0o644); err != nil {
+		return fmt.Errorf("ledger: the key is not kept, its public half cannot be written: %w", errors.Join(err, os.Remove(path)))
 	}
 	return nil
 }
 
+// writeNew makes a file that is on the disk when it returns, or none.
 func writeNew(path, text string, mode fs.FileMode) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, mode)
 	if err != nil {
@@ -96,16 +108,25 @@ func writeNew(path, text string, mode fs.FileMode) error {
 	if err == nil {
 		err = f.Sync()
 	}
-	err = errors.Join(err, f.Close())
-	if err != nil {
-		return err
+	if err = errors.Join(err, f.Close()); err == nil {
+		err = syncFolder(filepath.Dir(path))
 	}
-	d, err := os.Open(filepath.Dir(path))
+	if err != nil {
+		return errors.Join(err, os.Remove(path))
+	}
+	return nil
+}
+
+func syncFolder(path string) error {
+	d, err := os.Open(path)
 	if err != nil {
 		return err
 	}
 	return errors.Join(d.Sync(), d.Close())
 }
+
+// maxKeyFile bounds a key file, in bytes; one holds about 130.
+const maxKeyFile = 4096
 
 // LoadKey reads a private key. A file that others than its owner may read is
 // refused: what they could have copied proves nothing.
@@ -114,23 +135,41 @@ func LoadKey(path string) (Key, error) {
 	if err != nil {
 		return Key{}, fmt.Errorf("ledger: the key cannot be read: %w", err)
 	}
+	if !info.Mode().IsRegular() {
+		return Key{}, fmt.Errorf("ledger: %s is no key file", path)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return Key{}, fmt.Errorf("ledger: the key cannot be read: %w", err)
+	}
+	defer f.Close()
+	// What was opened counts, not what lay there a moment before.
+	if info, err = f.Stat(); err != nil {
+		return Key{}, fmt.Errorf("ledger: the key cannot be read: %w", err)
+	}
 	switch {
-	case !info.Mode().IsRegular(), info.Size() > 4096:
+	case !info.Mode().IsRegular(), info.Size() > maxKeyFile:
 		return Key{}, fmt.Errorf("ledger: %s is no key file", path)
 	case info.Mode().Perm()&0o077 != 0:
 		return Key{}, fmt.Errorf("ledger: others than its owner may read the key %s; do chmod 600, and think about who may have copied it", path)
 	}
-	data, err := os.ReadFile(path)
+	data, err := io.ReadAll(io.LimitReader(f, maxKeyFile))
 	if err != nil {
 		return Key{}, fmt.Errorf("ledger: the key cannot be read: %w", err)
 	}
 	private := strings.TrimSpace(string(data))
+	if !strings.HasPrefix(private, "PRIVATE+") {
+		return Key{}, fmt.Errorf("ledger: %s holds no private key; name the file without .pub, or bring it back from a copy", path)
+	}
 	signer, err := note.NewSigner(private)
 	if err != nil {
 		return Key{}, fmt.Errorf("ledger: %s is damaged; bring it back from a copy: %w", path, err)
 	}
 	public, err := publicOf(private)
 	if err != nil {
+		return Key{}, fmt.Errorf("ledger: %s is damaged; bring it back from a copy: %w", path, err)
+	}
+	if _, err := verifier(public); err != nil {
 		return Key{}, fmt.Errorf("ledger: %s is damaged; bring it back from a copy: %w", path, err)
 	}
 	return Key{signer, public, private}, nil
