@@ -1,6 +1,9 @@
 package plot
 
-import "strings"
+import (
+	"math"
+	"strings"
+)
 
 // Draw puts the figure on a canvas of the given size.
 func (g Figure) Draw(c Canvas, width, height float64) {
@@ -47,7 +50,7 @@ func (g Figure) panels(c Canvas, width, height, text float64, xs extent, ys []ex
 		}
 		y += bottom * share(p) / shares
 		f.bottom = y
-		f.y = yScale(p, ys[i], int(max(2, min((f.bottom-f.top)/(text*2), 8))))
+		f.y = yScale(p, ys[i], int(max(3, min((f.bottom-f.top)/(text*2), 8))))
 		for _, t := range f.y.Ticks {
 			left = max(left, TextWidth(f.y.Words(t), small)+10)
 		}
@@ -89,10 +92,12 @@ func drawPanel(c Canvas, f *frame, p Panel, any bool) {
 		}
 	}
 	grid := Stroke{Color: Grid, Width: 0.7}
+	free := math.Inf(1) // above the words of the tick below
 	for _, t := range f.y.Ticks {
 		at := f.at(f.x.Low, t)
 		c.Line(XY{f.left, at.Y}, XY{f.right, at.Y}, grid)
-		if any {
+		if any && at.Y <= free {
+			free = at.Y - f.text*0.9
 			c.Text(XY{f.left - 6, at.Y + f.text*0.33}, f.y.Words(t),
 				Font{Size: f.text * 0.92, Color: Faint, Anchor: End})
 		}
