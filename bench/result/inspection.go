@@ -186,6 +186,7 @@ func Inspected(r Result, i *Inspection, real bool) Result {
 		r.Sentence = "Undecided: " + lower(why) + " Next: " + lower(next)
 		r.Ended = why
 	}
+	refuted(&r, i)
 	passed := r.Verdict == Pass
 	for _, m := range remarks {
 		bad := ""

@@ -84,7 +84,7 @@ var modes = []mode{
 		reuse:    []string{mech}},
 	{name: "seized", cause: result.Mechanical, state: tries, shape: any_, explains: []string{StartAttempts, StartPeak, StartLevel, StartSettle}, looks: stuckRotor, prior: seldom,
 		seen:     "the board drives the motor at full effort again and again, and the rotor does not turn",
-		disproof: "a rotor that turns freely by hand through the inlet",
+		disproof: result.FreeByHand,
 		next:     "with the supply off, turn the rotor by hand; if it is free, test again, else the motor end is seized",
 		reuse:    []string{board}},
 	{name: "gives-up", cause: result.ControlBoard, state: tries, shape: any_, explains: []string{StartAttempts, StartPeak, StartLevel, StartSettle, Quiet}, looks: brokenOff, prior: often,
