@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"dutybench/bench/kind"
 	"dutybench/bench/result"
@@ -67,6 +68,10 @@ func judged(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (res *
 		decideBench(r, a.Elsewhere, a.ElsewhereNext)
 		return r, at, nil
 	}
+	if a.OnlyHollow() {
+		decideBench(r, tooUnsteady(a.Hollow), "make refilling and mounting steadier and study the bench again (dutybench bench study plan), or learn the profile from good units over several fillings")
+		return r, at, nil
+	}
 	decide(r, a, o.Conditions)
 	if r.Verdict != result.Fail {
 		r.Warnings = append(r.Warnings, a.Lacking...)
@@ -74,6 +79,14 @@ func judged(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (res *
 	r.Risk = riskOf(r, a, o.Conditions.Purpose)
 	r.Sentence = sentence(r, a, o.Conditions.Purpose)
 	return r, state{final: a.Final, sketchy: a.Sketchy}, nil
+}
+
+// tooUnsteady says in a clause that the bench cannot decide these findings.
+func tooUnsteady(findings []string) string {
+	if n := len(findings) - 3; n > 1 {
+		findings = append(slices.Clone(findings[:3]), fmt.Sprintf("%d more findings", n))
+	}
+	return "by its gauge study, this bench is too unsteady for the limits of " + strings.ReplaceAll(strings.Join(findings, ", "), "_", " ") + ", and nothing else lies out"
 }
 
 // asCommand turns a duty column that holds what was on the wire into the

@@ -98,6 +98,13 @@ func (a *Assessment) Flawless() bool {
 	})
 }
 
+// OnlyHollow says that the bench's unsteadiness is all that keeps from a pass.
+func (a *Assessment) OnlyHollow() bool {
+	return len(a.Hollow) > 0 && !a.Stark && len(a.Lacking) == 0 && !slices.ContainsFunc(a.Findings, func(f result.Finding) bool {
+		return f.Result == result.Failed || f.Result == result.Doubtful && !slices.Contains(a.Hollow, f.Name)
+	})
+}
+
 // Assessment is measurements held against a profile.
 type Assessment struct {
 	Findings []result.Finding
@@ -135,10 +142,13 @@ type Assessment struct {
 	// Elsewhere is a clause on what of the surroundings lies outside what the
 	// profile was learned in, ElsewhereNext what to do about it.
 	Elsewhere, ElsewhereNext string
-	Disproof                 string
-	NextStep                 string
-	Reusable                 []string
-	NotTested                []string
+	// Hollow are names of findings for whose limits the bench is too unsteady, by
+	// its gauge study (the function of that name).
+	Hollow    []string
+	Disproof  string
+	NextStep  string
+	Reusable  []string
+	NotTested []string
 	// Lacking is what a pass would have needed and the trace does not hold,
 	// each a whole clause.
 	Lacking  []string

@@ -85,6 +85,61 @@ func (p Purpose) Decide(x, u, low, high float64) result.Outcome {
 	return result.Doubtful
 }
 
+// Hollow says that a guard band for what a gauge study of the bench found is
+// wider than half the room that a finding's limits leave: between the two, or
+// with one limit from the good units' middle to it. No value between two limits
+// then lies inside both by the guard band (the acceptance interval of JCGM
+// 106:2012, 8.3.2, is empty), and a guarded rejection passes what lies outside
+// by the room of good units again: the rule would decide, not the measurement.
+// A finding like that is decided by DecideHollow, whatever the purpose.
+//
+// u is the standard uncertainty by the study alone; guard bands for anything else
+// say how a bench differs from those of the good units and stay as they are. With
+// 95 % it begins where u is 0.30 of the room between two limits. Sensitivity: were
+// a third of the room the bound, at 0.20 of it, the whole room, at 0.61; the
+// handbooks call a gauge unfit long before any of them, at 0.05 (six standard
+// deviations over 30 % of the tolerance; AIAG, Measurement Systems Analysis, 4th
+// edition, chapter II section D).
+func Hollow(u, low, high, middle float64) bool {
+	lo, hi := OrEndless(low, -1), OrEndless(high, 1)
+	room := hi - lo
+	switch {
+	case math.IsInf(lo, 0) && math.IsInf(hi, 0):
+		return false
+	case math.IsInf(lo, 0):
+		room = 2 * (hi - middle)
+	case math.IsInf(hi, 0):
+		room = 2 * (middle - lo)
+	}
+	return u > 0 && stat.GuardFactor(Sure)*u > max(0, room)/2
+}
+
+// HollowWords say why, after a finding's name or as its note.
+const HollowWords = "by the gauge study, this bench is too unsteady for the limit: the guard band is wider than half the room that the limit leaves, so nothing inside or near it is decided, whatever the purpose"
+
+// DecideHollow fails what lies beyond its limits by the guard band, and leaves
+// all else undecided.
+func DecideHollow(x, u, low, high float64) result.Outcome {
+	if stat.GuardedRejection(x, u, OrEndless(low, -1), OrEndless(high, 1), Sure) == stat.Reject {
+		return result.Failed
+	}
+	return result.Doubtful
+}
+
+// Widen is the factor by which a standard uncertainty grows in a guard band when
+// it is known with so many degrees of freedom only: Student's t over the normal
+// quantile (JCGM 100:2008, G.3.2). 0 stands for no end of them; below one they
+// count as one, the fewest that a scatter can have.
+func Widen(dof float64) float64 {
+	if dof == 0 || math.IsInf(dof, 1) {
+		return 1
+	}
+	if !(dof >= 1) {
+		dof = 1
+	}
+	return stat.StudentT(Sure, dof) / stat.GuardFactor(Sure)
+}
+
 // OrEndless is a limit, or none where it is NaN: ±Inf on the side of sign.
 func OrEndless(limit float64, sign int) float64 {
 	if math.IsNaN(limit) {

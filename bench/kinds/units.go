@@ -1,6 +1,7 @@
 package kinds
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -41,9 +42,14 @@ func Faults(kind string) []Fault {
 
 // Simulated says which unit to put on the simulated bench.
 type Simulated struct {
-	Seed     uint64  // draws the unit and the errors of the bench's chips
-	Fault    string  // of the unit or of the bench, see Faults and BenchFaults; empty: none
-	Severity float64 // 0 to 1
+	Seed uint64 // draws the unit and the errors of the bench's chips
+	Unit uint64 // draws the unit in the place of Seed; 0: Seed does
+	// Again is which test of this unit on this bench it is, and Filling which
+	// filling of the loop: each number above zero draws what differs from one to
+	// the next. With 0 nothing does.
+	Again, Filling uint64
+	Fault          string  // of the unit or of the bench, see Faults and BenchFaults; empty: none
+	Severity       float64 // 0 to 1
 	// Bench is a fault of the bench at a time of its own, beside Fault.
 	Bench sim.Armed
 	// Perturb changes constants that the simulator itself chose, of the good
@@ -99,7 +105,7 @@ func Bench(p *profiles.Profile, s Simulated) (sim.Options, error) {
 	if err != nil {
 		return sim.Options{}, err
 	}
-	unit, err := simpump.Draw(size, rand.New(rand.NewPCG(s.Seed, 0x756e6974)))
+	unit, err := simpump.Draw(size, rand.New(rand.NewPCG(cmp.Or(s.Unit, s.Seed), 0x756e6974)))
 	if err != nil {
 		return sim.Options{}, fmt.Errorf("kinds: %w", err)
 	}
@@ -109,13 +115,14 @@ func Bench(p *profiles.Profile, s Simulated) (sim.Options, error) {
 		}
 	}
 	listen(&unit, p.Command)
-	body, err := simpump.New(unit, s.Fault, s.Severity, s.Seed)
+	s.differ(&unit, &supply)
+	body, err := simpump.New(unit, s.Fault, s.Severity, s.Seed^s.Again<<32)
 	if err != nil {
 		return sim.Options{}, fmt.Errorf("kinds: %w", err)
 	}
 	src := simpump.SourceChange(unit, s.Fault, s.Severity, sim.Source{Open_V: supply.Open_V, Ohm: supply.Ohm, Limit_A: supply.Limit_A})
 	supply.Ohm, supply.Limit_A = src.Ohm, src.Limit_A
-	return sim.Options{Seed: s.Seed, Unit: body, Supply: supply, Wire: wireFor(p.Command), Fault: s.Bench}, nil
+	return sim.Options{Seed: s.Seed, Again: s.Again, Unit: body, Supply: supply, Wire: wireFor(p.Command), Fault: s.Bench}, nil
 }
 
 // sizeFor is the size that runs at the profile's supply, follows the kind of

@@ -56,8 +56,19 @@ func micro(x float64) float64 { return math.Round(x*1e6) / 1e6 }
 // trace is the trace so far. Its columns are the run's own.
 func (x *runner) trace() *trace.Trace {
 	x.flush()
+	columns := x.columns()
+	for i := range columns {
+		col := &columns[i]
+		col.Values = col.Values[:len(col.Values):len(col.Values)]
+		col.Missing = missing(col.Values)
+	}
+	return &trace.Trace{Source: x.rig.Name, Meta: x.meta(x.ended(), x.zeroKnown), Columns: columns, Warnings: x.out.Warnings}
+}
+
+// columns are the trace's, with the values so far.
+func (x *runner) columns() []trace.Column {
 	a, c := x.rig.Accuracy, &x.ch
-	columns := []trace.Column{
+	return []trace.Column{
 		{Name: trace.ColTime, Values: c.t},
 		{Name: trace.ColDuty, Values: c.duty},
 		{Name: trace.ColCurrent, Values: c.current, Resolution: a.CurrentStep_A},
@@ -67,20 +78,21 @@ func (x *runner) trace() *trace.Trace {
 		{Name: trace.ColLine, Values: c.line, Resolution: a.VoltageStep_V},
 		{Name: trace.ColTemperature, Values: c.temperature},
 	}
-	for i := range columns {
-		col := &columns[i]
-		col.Values = col.Values[:len(col.Values):len(col.Values)]
-		for _, v := range col.Values {
-			if math.IsNaN(v) {
-				col.Missing++
-			}
-		}
-	}
-	return &trace.Trace{Source: x.rig.Name, Meta: x.meta(), Columns: columns, Warnings: x.out.Warnings}
 }
 
-// meta is the trace's comment lines.
-func (x *runner) meta() []trace.Entry {
+// missing counts what was not sampled.
+func missing(values []float64) (n int) {
+	for _, v := range values {
+		if math.IsNaN(v) {
+			n++
+		}
+	}
+	return n
+}
+
+// meta is the trace's comment lines: why the test ended, and whether the zero
+// has been taken from the current.
+func (x *runner) meta(ended string, zeroed bool) []trace.Entry {
 	num := func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
 	m := []trace.Entry{{Key: trace.KeyTrace, Value: trace.Format}}
 	add := func(key, value string) {
@@ -98,7 +110,7 @@ func (x *runner) meta() []trace.Entry {
 	if d := x.thinned(); d > 0 {
 		add(trace.KeyThinned, num(d.Seconds()))
 	}
-	add(trace.KeyEnded, x.ended())
+	add(trace.KeyEnded, ended)
 	add(trace.KeyEnough, x.out.Enough)
 	add(trace.KeyLost, strconv.Itoa(x.lost))
 	add(trace.KeyRig, x.rig.Name)
@@ -115,13 +127,19 @@ func (x *runner) meta() []trace.Entry {
 	if x.rig.Integrating {
 		add(trace.KeyIntegrating, "1")
 	}
-	if x.zeroKnown {
+	switch {
+	case zeroed:
 		add(trace.KeyCurrentOffsetU, num(x.out.Zero.U()))
+	case x.zeroKnown && a.CurrentOffset_A > 0:
+		add(trace.KeyCurrentOffsetU, num(a.CurrentOffset_A))
 	}
 	add("program", x.o.Program)
 	add("profile", fmt.Sprintf("%s revision %d", x.profile.Name, x.profile.Revision))
-	if x.zeroKnown {
+	switch {
+	case zeroed:
 		add("x-zero-A", num(x.zero_A))
+	case x.zeroKnown:
+		add("x-zero-not-taken-A", num(x.zero_A))
 	}
 	if r := x.rig.Accuracy.CurrentRange_A; r > 0 {
 		add("x-current-range-A", num(r-x.zero_A))
@@ -138,6 +156,7 @@ func (x *runner) meta() []trace.Entry {
 		}
 		add("step", fmt.Sprintf("%s %.4f %.4f %s", k.step.Name, (k.from-x.start).Seconds(), (to-x.start).Seconds(), what))
 	}
+	m, x.refused = trace.Fit(m) // told by the outcome; samples are never given up for a comment
 	return m
 }
 
@@ -166,6 +185,10 @@ func (x *runner) outcome() *Outcome {
 	}
 	x.account()
 	x.out.Trace = x.trace()
+	for _, why := range x.refused {
+		x.warn("A comment line of the trace was left out: %s.", why)
+	}
+	x.out.Trace.Warnings = x.out.Warnings
 	return &x.out
 }
 

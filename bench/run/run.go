@@ -68,6 +68,10 @@ type Options struct {
 	// Salvage gets what there is when the run panics, after the supply has
 	// been cut; the panic goes on when it returns.
 	Salvage func(*Outcome)
+	// Sink gets the rows of the trace as they are measured, about once a
+	// second of rig time, on the goroutine that samples: it must hand them on
+	// and return at once. Nil: nobody wants them.
+	Sink func(Rows)
 }
 
 // Outcome is what a run gives.

@@ -3,6 +3,7 @@ package run
 import (
 	"bytes"
 	"context"
+	"io"
 	"math"
 	"strings"
 	"testing"
@@ -352,4 +353,22 @@ func TestMeanOfZeroIsThatOfItsSamples(t *testing.T) {
 		n++
 	}
 	assert.InDelta(t, 0, stat.Mean(out.Trace.Current()[:n-1]), 2e-5)
+}
+
+// A comment line that a trace cannot hold is left out and told, in the rows that
+// are kept meanwhile as well: the samples are never given up for it.
+func TestRefusedCommentCostsNoSample(t *testing.T) {
+	var rows []*trace.Trace
+	out := newBench(t, steady, nil).run(t, Options{Unit: "\xff", Circumstances: []trace.Entry{{Key: "x-gauge-study", Value: " x ab"}, {Key: "fluid", Value: "water"}},
+		Sink: func(r Rows) { rows = append(rows, r.Trace()) }})
+	require.NotEmpty(t, rows)
+	for _, tr := range append(rows, out.Trace) {
+		require.NoError(t, trace.Write(io.Discard, tr))
+		got, _ := tr.Get("fluid")
+		assert.Equal(t, "water", got)
+		_, has := tr.Get("x-gauge-study")
+		assert.False(t, has)
+	}
+	assert.Contains(t, strings.Join(out.Warnings, "\n"), `the comment key "x-gauge-study"`)
+	assert.Equal(t, out.Warnings, out.Trace.Warnings)
 }

@@ -65,11 +65,13 @@ type runner struct {
 	asked     *question // under way; nil
 	block     block     // of a step that is thinned
 	shown     int       // samples that a Decider may be looking at
+	sunk      sinking
 	plausible plausible // the bench's readings against each other
 	zero_A    float64
 	zeroKnown bool
-	testing   bool // the pre-test is under way
-	isolated  bool // a pre-test has shown that the open contacts let nothing through
+	testing   bool     // the pre-test is under way
+	refused   []string // comment lines that a trace cannot hold
+	isolated  bool     // a pre-test has shown that the open contacts let nothing through
 	out       Outcome
 
 	lost, late, clipped int
@@ -325,6 +327,7 @@ func (x *runner) next() (read bool, err error) {
 	if read {
 		if !x.testing {
 			x.look(s, current)
+			x.sink(s.At)
 		}
 		x.report(current)
 	}

@@ -46,7 +46,10 @@ const dividerRatio = (DividerTop_Ohm + DividerBottom_Ohm) / DividerBottom_Ohm
 // supply, an open-drain line without a pull-up of the rig, chips with errors
 // drawn by Seed within their data sheets' limits, and an empty socket.
 type Options struct {
-	Seed   uint64
+	Seed uint64
+	// Again, when not zero, draws the converters' noise anew on the same bench:
+	// one number for each test that is to differ from the others.
+	Again  uint64
 	Unit   Unit
 	Supply Supply // zero: DefaultSupply
 	Wire   Wire   // zero: DefaultWire
@@ -196,10 +199,24 @@ func NewBench(o Options) *Bench {
 	b.I2C.Attach(INA226Address, b.INA226)
 	b.I2C.Attach(ADS1115Address, b.ADS1115)
 	b.fit(o, shunt, supplyRatio, lineRatio)
+	if o.Again != 0 {
+		b.noise(rand.New(rand.NewPCG(o.Seed, o.Again)))
+	}
 	w.plan()
 	w.Plug(o.Unit)
 	b.Unarmed = b.Arm(o.Fault)
 	return b
+}
+
+// noise takes the converters' noise from here on from r.
+func (b *Bench) noise(r *rand.Rand) {
+	b.INA226.rand, b.ADS1115.rand = r, r
+	if b.INA219 != nil {
+		b.INA219.rand = r
+	}
+	if b.MCP320x != nil {
+		b.MCP320x.rand = r
+	}
 }
 
 // Clock is the bench's time.

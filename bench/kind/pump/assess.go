@@ -34,6 +34,10 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	otherPart(m.Trace, p, a)
 	e := evidence{checks: map[string]*check{}}
 	keep := func(k check) *check {
+		if k.hollow {
+			k.Note = strings.TrimPrefix(k.Note+"; "+kind.HollowWords, "; ")
+			a.Hollow = append(a.Hollow, k.Name)
+		}
 		a.Findings = append(a.Findings, k.Finding)
 		a.Chance = min(a.Chance, k.chance)
 		e.checks[k.Name] = &k

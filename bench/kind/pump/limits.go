@@ -1,9 +1,10 @@
 package pump
 
 import (
-	"fmt"
 	"math"
 	"slices"
+	"strconv"
+	"strings"
 
 	"dutybench/bench/kind"
 	"dutybench/bench/result"
@@ -102,6 +103,10 @@ type check struct {
 	chance float64
 	core   bool
 	down   bool // counts as a value that is too low
+	// middle is where good units lie, for the room of a limit on one side; 0
+	// where none are known, and for deviations from them.
+	middle float64
+	hollow bool // the bench is too unsteady for the limits (kind.Hollow)
 }
 
 // out says that a check lies beyond its limits, so far that measurement alone
@@ -166,7 +171,7 @@ func (r rule) hold(v *kind.Value, y yardstick, m float64) check {
 		c.Spread = &spreads
 		c.z = onSide(spreads, r.low, r.high)
 		c.down = c.z < 0
-		c.n = len(good)
+		c.n, c.middle = len(good), stat.Mean(good)
 		if !r.count {
 			c.chance = chance(c.z, c.n, m, sides(r))
 		}
@@ -180,7 +185,7 @@ func (r rule) hold(v *kind.Value, y yardstick, m float64) check {
 	y.hold(&c, q, spread, low, high)
 	if own, _ := y.counts(q); c.Result != result.Failed && !math.IsNaN(spread) && own > r.reach(len(good), m)*spread {
 		// What is known no better than the band is wide says nothing.
-		return check{Finding: result.Finding{Name: r.name, Unit: c.Unit, Result: result.NotMeasured, Note: fmt.Sprintf("known to %.2g %s only, which is wider than good units spread", 2*own, c.Unit)}, core: r.core, chance: 1}
+		return check{Finding: result.Finding{Name: r.name, Unit: c.Unit, Result: result.NotMeasured, Note: "not known to better than " + amount(2*own, c.Unit) + ", which is wider than good units spread"}, core: r.core, chance: 1}
 	}
 	return c
 }
@@ -308,4 +313,12 @@ func unitFor(name string) string {
 		return "rpm"
 	}
 	return "%"
+}
+
+// amount is a size to two digits, written as people write it.
+func amount(x float64, unit string) string {
+	if x, err := strconv.ParseFloat(strconv.FormatFloat(x, 'g', 2, 64), 64); err == nil {
+		return strings.TrimSpace(strconv.FormatFloat(x, 'f', -1, 64) + " " + unit)
+	}
+	return unit
 }

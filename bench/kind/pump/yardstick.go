@@ -29,11 +29,13 @@ type yardstick struct {
 	profile   *profiles.Profile
 	purpose   kind.Purpose
 	elsewhere bool
+	// studied is what a gauge study of the bench found, by finding.
+	studied map[string]kind.Gauge
 }
 
 func newYardstick(tr *trace.Trace, p *profiles.Profile, c kind.Conditions) yardstick {
 	rig, known := tr.Get(trace.KeyRig)
-	return yardstick{profile: p, purpose: c.Purpose,
+	return yardstick{profile: p, purpose: c.Purpose, studied: kind.GaugesOf(tr),
 		elsewhere: known && len(p.Learned.Rigs) > 0 && !slices.Contains(p.Learned.Rigs, rig)}
 }
 
@@ -73,8 +75,9 @@ func (y yardstick) hold(c *check, q stat.Quantity, spread, low, high float64) {
 	x := q.Value
 	c.Value = &x
 	mine, shared := y.counts(q)
-	if len(q.Budget) > 0 {
-		e, k := q.Expanded(level95)
+	scatter, beside, dof := y.scatter(c.Name, q, spread)
+	if whole := scatter.of(q); len(whole.Budget) > 0 {
+		e, k := whole.Expanded(level95)
 		c.Uncertainty, c.K = finite(e), k
 	}
 	held := 0.0
@@ -87,7 +90,7 @@ func (y yardstick) hold(c *check, q stat.Quantity, spread, low, high float64) {
 			held = u
 		}
 	}
-	beyond := math.Hypot(math.Sqrt(max(0, mine*mine-held*held)), shared)
+	beyond := math.Hypot(math.Hypot(math.Sqrt(max(0, mine*mine-held*held)), shared), beside)
 	for _, b := range q.Budget {
 		if math.IsInf(b.DoF, 0) {
 			b.DoF = 0 // known without limit
@@ -98,6 +101,7 @@ func (y yardstick) hold(c *check, q stat.Quantity, spread, low, high float64) {
 		c.Budget = append(c.Budget, result.Part{Source: b.Source, U: b.U, DoF: b.DoF,
 			Contained: b.Shared && !y.elsewhere || !b.Shared && held >= mine})
 	}
+	c.Budget = append(c.Budget, scatter...)
 	c.Low, c.High = finite(low), finite(high)
 	if c.Low == nil && c.High == nil {
 		c.Result = result.Passed
@@ -106,9 +110,17 @@ func (y yardstick) hold(c *check, q stat.Quantity, spread, low, high float64) {
 	if !math.IsInf(beyond, 0) {
 		c.Guard = beyond
 	}
-	c.Result = y.purpose.Decide(x, beyond, low, high)
-	if beyond > 0 && !math.IsInf(beyond, 0) {
-		c.Conformity = finite(stat.Conformance(x, beyond, kind.OrEndless(low, -1), kind.OrEndless(high, 1)))
+	// What the study is unsure of its own figures widens the guard band.
+	band := beyond
+	if beside > 0 && !math.IsInf(beyond, 0) {
+		band *= kind.Widen(dof * math.Pow(beyond/beside, 4))
+	}
+	c.Result = y.purpose.Decide(x, band, low, high)
+	if c.hollow = kind.Hollow(beside*kind.Widen(dof), low, high, c.middle); c.hollow {
+		c.Result = kind.DecideHollow(x, band, low, high)
+	}
+	if band > 0 && !math.IsInf(band, 0) {
+		c.Conformity = finite(stat.Conformance(x, band, kind.OrEndless(low, -1), kind.OrEndless(high, 1)))
 	}
 }
 
