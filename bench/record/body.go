@@ -87,7 +87,7 @@ func parseBody(data []byte) (*body, error) {
 	switch {
 	case b.Format < 1 || b.Format > Format:
 		return nil, fmt.Errorf("record.json has format %d; this program reads formats 1 to %d", b.Format, Format)
-	case !isKey(b.Bench), b.Seq < 1, b.Seq > maxSeq:
+	case !IsKey(b.Bench), b.Seq < 1, b.Seq > maxSeq:
 		return nil, errors.New("record.json does not name its bench and number")
 	case b.Previous != "" && !isHash(b.Previous), b.Seq == 1 && b.Previous != "":
 		return nil, errors.New("record.json does not name the record before it")
@@ -128,7 +128,7 @@ func bodyOf(r *Record) (body, error) {
 		Format: Format, When: r.When.UTC().Truncate(time.Millisecond), ClockDoubt: r.ClockDoubt,
 		Purpose: r.Purpose, Program: r.Program, Rig: r.Rig, Calibration: r.Calibration,
 		Profile: bodyProfile{r.Profile.Name, r.Profile.Revision, r.Profile.SHA256},
-		At:      r.At, Verdict: verdict, Cause: cause, Trace: hash(r.Trace), Interrupted: r.Interrupted,
+		At:      r.At, Verdict: verdict, Cause: cause, Trace: hash(r.Trace), Interrupted: r.Interrupted, Cancelled: r.Cancelled,
 	}
 	if b.Calibration == "" {
 		b.Calibration = NoCalibration
@@ -167,7 +167,7 @@ func (b *body) record(sum string) *Record {
 		ID: ID{b.Bench, b.Seq}, Hash: sum, Previous: b.Previous, When: b.When, ClockDoubt: b.ClockDoubt,
 		Purpose: b.Purpose, Program: b.Program, Rig: b.Rig, Calibration: b.Calibration, At: b.At,
 		Profile:     Profile{Name: b.Profile.Name, Revision: b.Profile.Revision, SHA256: b.Profile.SHA256},
-		Interrupted: b.Interrupted,
+		Interrupted: b.Interrupted, Cancelled: b.Cancelled,
 	}
 	if b.Workshop != nil {
 		r.Workshop = *b.Workshop

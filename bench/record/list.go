@@ -19,6 +19,7 @@ type Entry struct {
 	Profile     Profile // without Text
 	At          Circumstances
 	Interrupted bool
+	Cancelled   bool
 	Verdict     result.Verdict // empty when not judged
 	Cause       result.Cause   // empty when there is none
 }
@@ -57,14 +58,4 @@ type Count struct {
 	Verdict result.Verdict
 	Cause   result.Cause
 	N       int
-}
-
-// takes is the filter of the store of folders.
-func (f Filter) takes(e *Entry) bool {
-	return (f.Unit == "" || f.Unit == e.At.Unit) &&
-		(f.Kind == "" || f.Kind == e.At.Kind) &&
-		(f.Profile == "" || f.Profile == e.Profile.Name) &&
-		(f.Verdict == "" || f.Verdict == e.Verdict) &&
-		(f.Since.IsZero() || !e.When.Before(f.Since)) &&
-		(f.Before.IsZero() || e.When.Before(f.Before))
 }

@@ -1,24 +1,12 @@
-// Package record keeps what a test was: its trace, findings and verdict with
-// their circumstances, so that another party can check them later.
+// Package record says what a test was: its trace, findings and verdict with
+// their circumstances, so that another party can check them later; and what a
+// store of such records does. How they are kept is package store's.
 //
-// A store is a folder:
-//
-//	bench.json              the bench's key, made once
-//	head.json               number, hash and time of the last record
-//	lock                    held while a record is put
-//	records/000001/         one folder a record, renamed into place when whole
-//	    record.json         everything but the three below, and their hashes
-//	    trace.csv           the samples
-//	    profile.toml        the profile's text, when the test had one
-//	    result.json         findings and verdict, when it was judged
-//	pages/                  pages for people; they can be made again, and are no part of a record
-//	tmp/                    records being written; leftovers of a kill are ignored and cleaned
-//
-// record.json has one form only, so that its bytes are its content: changing
-// a blank in it is a change. Each record holds the hash of the one before.
-// The hashes find accidents and hasty hands. They are no signature: who can
-// write the folder can write the whole chain anew, so keep a copy, or the
-// last hash, elsewhere.
+// A record is its record.json and what that vouches for by hash: the trace as
+// CSV, the result's JSON, the profile's text, and files such as photos.
+// record.json has one form only, so that its bytes are its content: changing a
+// blank in it is a change. Each holds the hash of the one before, and all of a
+// bench are the leaves of its log (package ledger), whose head the bench signs.
 package record
 
 import (
@@ -52,7 +40,7 @@ func ParseID(s string) (ID, error) {
 		bench, number = "", s
 	}
 	seq, err := strconv.Atoi(number)
-	if err != nil || seq < 1 || seq > maxSeq || ok && !isKey(bench) || strings.HasPrefix(number, "+") {
+	if err != nil || seq < 1 || seq > maxSeq || ok && !IsKey(bench) || strings.HasPrefix(number, "+") {
 		return ID{}, fmt.Errorf("record: %q is no record's name; write it as listed, such as k3v7q2m9xw-000012, or its number alone", s)
 	}
 	return ID{Bench: bench, Seq: seq}, nil
@@ -79,6 +67,8 @@ type Record struct {
 	// Interrupted says that the test was under way when the program or its
 	// machine stopped: the trace is what was on the disk by then.
 	Interrupted bool
+	// Cancelled says that a person, or the system, ended the test.
+	Cancelled bool
 	// Files are what belongs to the test beside its trace, such as rig file,
 	// calibration and photos, as they were.
 	Files []File
@@ -132,7 +122,9 @@ type Circumstances struct {
 	Claim       string   `json:"claim,omitempty"` // claim number
 	Order       string   `json:"order,omitempty"` // job or order number
 	Customer    string   `json:"customer,omitempty"`
-	Seal        string   `json:"seal,omitempty"` // seal number
+	// CustomerContact is how to reach the customer.
+	CustomerContact string `json:"customer_contact,omitempty"`
+	Seal            string `json:"seal,omitempty"` // seal number
 	// PriorOpening says who had the unit open before, or that nobody had.
 	PriorOpening string `json:"prior_opening,omitempty"`
 	ReceivedBy   string `json:"received_by,omitempty"`
@@ -190,6 +182,7 @@ type body struct {
 	At          Circumstances `json:"circumstances"`
 	Workshop    *Workshop     `json:"workshop,omitempty"` // nil: none was told
 	Interrupted bool          `json:"interrupted,omitempty"`
+	Cancelled   bool          `json:"cancelled,omitempty"`
 	Verdict     string        `json:"verdict"`
 	Cause       string        `json:"cause"`
 	Trace       string        `json:"trace_sha256"`

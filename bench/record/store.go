@@ -43,7 +43,8 @@ type Store interface {
 // Draft is the record of a test under way.
 type Draft interface {
 	// Append keeps rows that were measured since the last call: on the disk
-	// when it returns. The columns must stay the same.
+	// when it returns. The columns must stay the same. After an error, the next
+	// call brings these rows again, in front of those that came since.
 	Append(rows *trace.Trace) error
 	// Finish makes a record of it, whose trace and all else r holds, in one
 	// step with the end of the draft.

@@ -3,6 +3,7 @@ package container
 import (
 	"encoding/binary"
 	"fmt"
+	"math"
 	"sync"
 
 	"dutybench/signal/trace"
@@ -81,7 +82,14 @@ func blockEnd(t *trace.Trace, from int) int {
 // trace.Write of the original gave. source names it in its errors and in the
 // trace. Its memory is that of the samples, at most trace.MaxSamples of them.
 func Decode(data []byte, source string) (*trace.Trace, error) {
-	s, err := scan(data)
+	return DecodeOf(data, source, math.MaxInt)
+}
+
+// DecodeOf is Decode of a trace whose CSV has at most so many bytes. One with
+// more rows than these can hold is refused before any memory is taken: a few
+// bytes of a container can stand for millions of rows.
+func DecodeOf(data []byte, source string, csv_B int) (*trace.Trace, error) {
+	s, err := scanOf(data, csv_B)
 	if err != nil {
 		return nil, damaged(source, err)
 	}

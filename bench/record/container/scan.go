@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"math"
 
 	"dutybench/signal/trace"
 )
@@ -18,7 +19,10 @@ type scanned struct {
 
 // scan goes through the parts from the front. With an error, what it gives is
 // what came before; nil where the head is damaged.
-func scan(data []byte) (*scanned, error) {
+func scan(data []byte) (*scanned, error) { return scanOf(data, math.MaxInt) }
+
+// scanOf refuses more rows than a CSV of so many bytes can hold.
+func scanOf(data []byte, csv_B int) (*scanned, error) {
 	rest, err := cutMagic(data)
 	if err != nil {
 		return nil, err
@@ -55,6 +59,9 @@ func scan(data []byte) (*scanned, error) {
 		}
 		if rows += p.rows; err == nil && rows > trace.MaxSamples/len(s.names) {
 			err = fmt.Errorf("there are more than %d samples", trace.MaxSamples)
+		} else if err == nil && rows > csv_B/(len(s.names)+1) {
+			// Each cell takes a byte at least, what comes behind it, and its time another.
+			err = fmt.Errorf("there are more rows than %d bytes of CSV can hold", csv_B)
 		}
 		if err != nil {
 			return s, fmt.Errorf("block %d, from row %d on, is damaged: %w", len(s.blocks)+1, p.row+1, err)

@@ -3,7 +3,6 @@ package ledger
 import (
 	"crypto/ed25519"
 	"crypto/rand"
-	"encoding/base64"
 	"errors"
 	"fmt"
 	"io"
@@ -175,21 +174,15 @@ func LoadKey(path string) (Key, error) {
 	return Key{signer, public, private}, nil
 }
 
-// publicOf derives the verifier key from a private one, whose text ends in
-// the algorithm's byte and the seed (documentation of
-// golang.org/x/mod/sumdb/note).
+// publicOf derives the verifier key from a private one.
 func publicOf(private string) (string, error) {
-	parts := strings.SplitN(private, "+", 5)
-	if len(parts) != 5 {
-		return "", errors.New("it is no private key")
+	seed, err := seedOf(private)
+	if err != nil {
+		return "", err
 	}
-	data, err := base64.StdEncoding.DecodeString(parts[4])
-	if err != nil || len(data) != 1+ed25519.SeedSize {
-		return "", errors.New("it is no private key")
-	}
-	public, ok := ed25519.NewKeyFromSeed(data[1:]).Public().(ed25519.PublicKey)
+	public, ok := ed25519.NewKeyFromSeed(seed).Public().(ed25519.PublicKey)
 	if !ok {
 		return "", errors.New("it has no public half")
 	}
-	return note.NewEd25519VerifierKey(parts[2], public)
+	return note.NewEd25519VerifierKey(strings.SplitN(private, "+", 5)[2], public)
 }

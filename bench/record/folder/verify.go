@@ -1,49 +1,44 @@
-package record
+package folder
 
 import (
 	"errors"
 	"fmt"
 	"io/fs"
 	"slices"
+	"time"
+
+	"dutybench/bench/record"
 )
 
 // link is what the chain needs of one record.
 type link struct {
 	seq            int
 	hash, previous string
+	when           time.Time
 	bad            string // what is wrong with it; empty when nothing is
 }
 
 // Verify reads everything and names what is wrong. It starts from the last
 // record, whose hash the head holds, and goes back: each record that is whole
 // vouches for the one before it.
-func (d *Dir) Verify() ([]Damage, error) {
-	// In the order in which Put writes them backwards, so that a Put meanwhile
-	// is no damage.
-	h, herr := d.readHead()
-	seqs, strange, err := d.numbers()
+func (s *Store) Verify() ([]record.Damage, error) {
+	h, herr := s.head()
+	seqs, strange, err := s.numbers()
 	if err != nil {
 		return nil, err
 	}
-	key, err := d.Key()
-	if err != nil {
-		return nil, err
+	var out []record.Damage
+	say := func(what, format string, a ...any) {
+		out = append(out, record.Damage{Record: what, Problem: fmt.Sprintf(format, a...)})
 	}
-	var out []Damage
-	say := func(record, format string, a ...any) {
-		out = append(out, Damage{record, fmt.Sprintf(format, a...)})
-	}
-	for _, s := range strange {
-		say("records/"+s, "it is no record and does not belong here")
+	for _, name := range strange {
+		say("records/"+name, "it is no record and does not belong here")
 	}
 	switch {
 	case herr != nil:
 		say("head.json", "it is damaged (%v), so the last record is vouched for by nothing", herr)
 	case h.Seq == 0 && len(seqs) > 0 && (len(seqs) > 1 || seqs[0] != 1):
 		say("head.json", "it is missing, so the last record is vouched for by nothing")
-	}
-	if key == "" && (len(seqs) > 0 || h.Seq > 0) {
-		say("bench.json", "it is missing beside its records")
 	}
 
 	chain := make([]link, 0, len(seqs))
@@ -55,7 +50,7 @@ func (d *Dir) Verify() ([]Damage, error) {
 		if seq > before+1 {
 			chain = append(chain, gap(before+1, seq-1)...)
 		}
-		chain = append(chain, d.link(seq, key))
+		chain = append(chain, s.link(seq))
 	}
 	if n := len(seqs); h.Seq > 0 && (n == 0 || seqs[n-1] < h.Seq) {
 		last := 0
@@ -67,7 +62,7 @@ func (d *Dir) Verify() ([]Damage, error) {
 	check(chain, h)
 	for _, l := range chain {
 		if l.bad != "" {
-			say(ID{key, l.seq}.String(), "%s", l.bad)
+			say(record.ID{Bench: s.bench, Seq: l.seq}.String(), "%s", l.bad)
 		}
 	}
 	return out, nil
@@ -89,21 +84,21 @@ func gap(from, to int) []link {
 }
 
 // link reads one record as far as the chain needs it.
-func (d *Dir) link(seq int, key string) link {
-	r, err := d.read(seq)
+func (s *Store) link(seq int) link {
+	r, _, err := s.read(seq)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return link{seq: seq, bad: "it is missing"}
 	case err != nil:
 		return link{seq: seq, bad: err.Error()}
-	case key != "" && r.ID.Bench != key:
+	case r.ID.Bench != s.bench:
 		return link{seq: seq, bad: "it is a record of another bench, " + r.ID.Bench}
 	}
-	return link{seq: seq, hash: r.Hash, previous: r.Previous}
+	return link{seq: seq, hash: r.Hash, previous: r.Previous, when: r.When}
 }
 
 // check goes back along the chain from the head.
-func check(chain []link, h head) {
+func check(chain []link, h headFile) {
 	vouched := false // for the record at i: the head's, or beyond it
 	for i, l := range slices.Backward(chain) {
 		after := i+1 < len(chain)
@@ -113,6 +108,9 @@ func check(chain []link, h head) {
 			vouched = false
 		case l.seq == h.Seq && l.hash != h.Hash:
 			chain[i].bad = "it is not the record that the head holds the hash of"
+			vouched = false
+		case l.seq == h.Seq && !l.when.Equal(h.When):
+			chain[i].bad = "it was not made at the time that the head says"
 			vouched = false
 		case l.seq == h.Seq:
 			vouched = true
