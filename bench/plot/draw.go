@@ -2,6 +2,7 @@ package plot
 
 import (
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -160,12 +161,24 @@ func xScale(a Axis, e extent, most int) Scale {
 	if a.Zero {
 		e.add(0)
 	}
-	return Within(e.low, e.high, most)
+	return whole(a, Within(e.low, e.high, most))
+}
+
+// whole leaves out the ticks between whole numbers where an axis counts.
+func whole(a Axis, s Scale) Scale {
+	if !a.Whole || s.Step >= 1 {
+		return s
+	}
+	between := func(x float64) bool { return math.Abs(x-math.Round(x)) > s.Step/4 }
+	if ticks := slices.DeleteFunc(slices.Clone(s.Ticks), between); len(ticks) > 0 {
+		s.Ticks, s.Step, s.Decimals = ticks, 1, 0
+	}
+	return s
 }
 
 func yScale(p Panel, e extent, most int) Scale {
 	if p.Y.Range != nil {
-		return Within(p.Y.Range.Low, p.Y.Range.High, most)
+		return whole(p.Y, Within(p.Y.Range.Low, p.Y.Range.High, most))
 	}
 	if p.Y.Held > 0 {
 		e = heldExtent(p, e)
@@ -186,7 +199,7 @@ func yScale(p Panel, e extent, most int) Scale {
 	if !e.any {
 		e.add(0, 1)
 	}
-	return Nice(e.low, e.high, most)
+	return whole(p.Y, Nice(e.low, e.high, most))
 }
 
 // heldExtent lowers the top of a panel to what its lines hold for longer than

@@ -26,6 +26,8 @@ type Axis struct {
 	Label, Unit string
 	// Range fixes the ends; nil means that they follow the values.
 	Range *Range
+	// Whole has ticks at whole numbers alone, as counts ask for.
+	Whole bool
 	// Zero keeps zero on the axis, and lets noise of up to 3 % of the range
 	// beyond zero end at it.
 	Zero bool

@@ -26,6 +26,7 @@ func SVG(w io.Writer, g Figure, width, height float64, id string) error {
 	fmt.Fprintf(&c.b, "<title id=\"%s-t\">%s</title>\n<desc id=\"%[1]s-d\">%[3]s</desc>\n",
 		id, html.EscapeString(Plain(g.Title)), html.EscapeString(Plain(g.Desc)))
 	g.Draw(&c, width, height)
+	c.close()
 	c.b.WriteString("</svg>\n")
 	if _, err := io.WriteString(w, c.b.String()); err != nil {
 		return fmt.Errorf("plot: writing the figure: %w", err)
@@ -33,10 +34,23 @@ func SVG(w io.Writer, g Figure, width, height float64, id string) error {
 	return nil
 }
 
-// svg is a canvas that writes SVG elements.
-type svg struct{ b strings.Builder }
+// svg is a canvas that writes SVG elements. Lines that follow each other and
+// look the same share one element: a channel with gaps is thousands of pieces.
+type svg struct {
+	b     strings.Builder
+	lines string // the look of the lines whose element is still open
+}
+
+// close ends the element of lines that is still open.
+func (c *svg) close() {
+	if c.lines != "" {
+		fmt.Fprintf(&c.b, `" fill="none" stroke-linejoin="round"%s/>`+"\n", c.lines)
+		c.lines = ""
+	}
+}
 
 func (c *svg) Line(from, to XY, s Stroke) {
+	c.close()
 	fmt.Fprintf(&c.b, `<path d="M%s %sL%s %s"%s/>`+"\n", num(from.X), num(from.Y), num(to.X), num(to.Y), edge(s))
 }
 
@@ -44,13 +58,23 @@ func (c *svg) Polyline(pts []XY, s Stroke) {
 	if len(pts) < 2 {
 		return
 	}
-	fmt.Fprintf(&c.b, `<path d="%s" fill="none" stroke-linejoin="round"%s/>`+"\n", path(pts), edge(s))
+	look := edge(s)
+	if look == "" {
+		return
+	}
+	if look != c.lines {
+		c.close()
+		c.b.WriteString(`<path d="`)
+		c.lines = look
+	}
+	c.b.WriteString(path(pts))
 }
 
 func (c *svg) Polygon(pts []XY, fill Color, s Stroke) {
 	if len(pts) < 3 {
 		return
 	}
+	c.close()
 	if fill == "" {
 		fill = "none"
 	}
@@ -58,6 +82,7 @@ func (c *svg) Polygon(pts []XY, fill Color, s Stroke) {
 }
 
 func (c *svg) Text(at XY, text string, f Font) {
+	c.close()
 	var more string
 	switch f.Anchor {
 	case Middle:

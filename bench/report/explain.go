@@ -113,7 +113,7 @@ func (t *text) explain(r result.Result) {
 			}
 			s := fmt.Sprintf("  %s %-46s %10s %-3s %4.0f %%", mark, cutTo(plot.Plain(p.Source), 46), plot.Digits(p.U, 2), plot.Plain(f.Unit), share)
 			if p.DoF > 0 {
-				s += "  " + plot.Short(p.DoF, 3) + " dof"
+				s += "  " + freedom(p.DoF) + " dof"
 			}
 			t.line(t.sign(s))
 		}

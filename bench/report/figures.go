@@ -26,7 +26,7 @@ func draw(g plot.Figure, id string, height float64) (drawing, error) {
 	if err := plot.SVG(&wide, g, 760, height, id+"-w"); err != nil {
 		return drawing{}, err
 	}
-	if err := plot.SVG(&narrow, g, 360, height*0.95, id+"-n"); err != nil {
+	if err := plot.SVG(&narrow, g, 360, math.Round(height*0.95), id+"-n"); err != nil {
 		return drawing{}, err
 	}
 	// The figure's own words are escaped by plot.

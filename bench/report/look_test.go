@@ -1,10 +1,12 @@
 package report_test
 
 import (
+	"io"
 	"os"
 	"path/filepath"
 	"testing"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
 	"dutybench/bench/report"
@@ -28,5 +30,40 @@ func TestPagesToLookAt(t *testing.T) {
 			require.NoError(t, report.Text(f, in, o))
 			require.NoError(t, f.Close())
 		}
+	}
+}
+
+// TestReportsToLookAt does the same for the reports of records.
+func TestReportsToLookAt(t *testing.T) {
+	dir := os.Getenv("LOOK_AT")
+	if dir == "" {
+		t.Skip("set LOOK_AT to a folder to have the sample reports written there")
+	}
+	for name, k := range keptSamples(t) {
+		for _, v := range []report.Version{report.Card, report.Claim} {
+			d, err := report.Compose(k, v)
+			require.NoError(t, err, name)
+			for suffix, write := range map[string]func(io.Writer) error{".pdf": d.PDF, ".html": d.HTML} {
+				f, err := os.Create(filepath.Join(dir, name+"-"+string(v)+suffix))
+				require.NoError(t, err)
+				require.NoError(t, write(f), name)
+				require.NoError(t, f.Close())
+			}
+		}
+	}
+}
+
+// TestPrintedCardIsOnePage prints HTML cards with a browser and counts pages.
+func TestPrintedCardIsOnePage(t *testing.T) {
+	if os.Getenv("LOOK_AT") == "" {
+		t.Skip("set LOOK_AT to have cards printed by a browser, which takes its time")
+	}
+	for name, k := range keptSamples(t) {
+		dir := t.TempDir()
+		pdf := filepath.Join(dir, "card.pdf")
+		checker(t, []byte(htmlOf(t, composed(t, k, report.Card))), name+".html", "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--print-to-pdf="+pdf)
+		data, err := os.ReadFile(pdf)
+		require.NoError(t, err)
+		assert.Regexp(t, `Pages: +1\n`, checker(t, data, "card.pdf", "pdfinfo"), name)
 	}
 }

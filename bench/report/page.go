@@ -33,6 +33,7 @@ type view struct {
 	FindingsWords                string
 	Budgets                      []budget
 	Causes                       []causeRow
+	Common                       []string
 	Rare                         string
 	Rule                         string
 	Risk                         []string
@@ -77,10 +78,11 @@ func Page(w io.Writer, in Input) error {
 }
 
 func newView(in Input) (v view, err error) {
+	in.Result = readable(in.Result)
 	r := in.Result
 	v = view{
-		CSS: template.CSS(pageCSS), Title: title(r), Verdict: verdictWord(r), Tone: tone(r), Lead: lead(r),
-		Cause: causeLine(r), Next: next(r), Disproof: sentence(r.Disproof),
+		CSS: template.CSS(pageCSS), Title: title(r), Verdict: verdictWord(r), Tone: tone(r), Lead: said(r),
+		Cause: causeLine(r), Next: nextStep(r), Disproof: sentence(r.Disproof),
 		Carried: carried(r), Cautions: cautions(in), Header: header(in),
 		CurveWords: curveWords(r.Curve), StartWords: attemptsLine(r.Startup),
 		Reusable: plainAll(r.Reusable), NotTested: plainAll(NotTested(r)), Warning: plainAll(r.Warnings),
@@ -88,7 +90,7 @@ func newView(in Input) (v view, err error) {
 	}
 	if v.Judged && r.Verdict != result.Pass {
 		v.SeparatedBy = separatedBy(r)
-		v.Causes, v.Rare = causeRows(r.Causes)
+		v.Causes, v.Common, v.Rare = causeRows(r.Causes)
 	}
 	v.Findings, v.FindingsWords = findingRows(r.Findings)
 	v.Budgets = budgets(r.Findings)

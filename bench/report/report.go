@@ -77,7 +77,7 @@ func cautions(in Input) []string {
 		out = append(out, "The test ended before its plan did: "+sentence(r.Ended))
 	}
 	if r.Early != "" {
-		out = append(out, "Ended early: "+lower(sentence(r.Early))+" --full runs the whole plan.")
+		out = append(out, "Ended early: "+lower(sentence(r.Early))+" Not all of the plan was run.")
 	}
 	if r.Exit() == 5 {
 		out = append(out, "The fault lies on the bench's side, so this test says nothing about the unit.")
@@ -86,7 +86,7 @@ func cautions(in Input) []string {
 		out = append(out, not)
 	}
 	if r.Verdict == result.Pass {
-		out = append(out, "Good holds for what was measured here and for nothing that stands under “Not tested”.")
+		out = append(out, "A pass holds for what was measured here and for nothing that stands under “Not tested”.")
 	}
 	if !in.Simulated && r.Error == "" {
 		if r.Kind == "pump" {

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"dutybench/bench/plot"
@@ -83,9 +84,9 @@ func budgets(fs []result.Finding) []budget {
 		}
 		b := budget{Name: named(f.Name)}
 		for _, p := range f.Budget {
-			v := plot.Digits(p.U, 2) + " " + plot.Plain(f.Unit)
+			v := partWords(p.U, f.Unit)
 			if p.DoF > 0 {
-				v += ", " + plot.Short(p.DoF, 3) + " degrees of freedom"
+				v += ", " + freedom(p.DoF) + " degrees of freedom"
 			}
 			if p.Contained {
 				v += ", in the limits already"
@@ -97,9 +98,9 @@ func budgets(fs []result.Finding) []budget {
 	return out
 }
 
-// causeRows is the causes that count, likeliest first as they come, and the
-// rest in one line.
-func causeRows(cs []result.CauseProbability) (rows []causeRow, rare string) {
+// causeRows is the causes that count, likeliest first as they come, what
+// speaks for or against all of them alike, and the rest in one line.
+func causeRows(cs []result.CauseProbability) (rows []causeRow, common []string, rare string) {
 	var few []string
 	for _, c := range cs {
 		if c.Probability < 0.01 && len(c.For) == 0 {
@@ -114,7 +115,35 @@ func causeRows(cs []result.CauseProbability) (rows []causeRow, rare string) {
 			rare = fmt.Sprintf("Under 1 %%, with nothing that speaks for it: %s.", few[0])
 		}
 	}
-	return rows, rare
+	if len(rows) > 1 {
+		alike := func(words string, of func(*causeRow) *[]string) {
+			if s := shared(rows, of); len(s) > 0 {
+				common = append(common, words+": "+strings.Join(s, "; ")+".")
+			}
+		}
+		alike("Speaks for each of these causes", func(r *causeRow) *[]string { return &r.For })
+		alike("Speaks against each of these causes", func(r *causeRow) *[]string { return &r.Against })
+	}
+	return rows, common, rare
+}
+
+// shared takes out of the rows what stands in all of them.
+func shared(rows []causeRow, of func(*causeRow) *[]string) []string {
+	var common []string
+	for _, s := range *of(&rows[0]) {
+		in := func(r causeRow) bool { return slices.Contains(*of(&r), s) }
+		if !slices.Contains(common, s) && !slices.ContainsFunc(rows, func(r causeRow) bool { return !in(r) }) {
+			common = append(common, s)
+		}
+	}
+	for i := range rows {
+		list := of(&rows[i])
+		*list = slices.DeleteFunc(slices.Clone(*list), func(s string) bool { return slices.Contains(common, s) })
+		if len(common) > 0 && len(*list) == 0 {
+			*list = []string{"nothing else"}
+		}
+	}
+	return common
 }
 
 func plainAll(in []string) []string {

@@ -39,7 +39,11 @@ func Text(w io.Writer, in Input, o TextOptions) error {
 		t.item("Told apart by", separatedBy(r))
 		t.item("Disproved by", sentence(r.Disproof))
 	}
-	t.items("Take care", cautions(in))
+	care := cautions(in)
+	if r.Early != "" {
+		care = append(care, "--full runs the whole plan.")
+	}
+	t.items("Take care", care)
 	if r.Error == "" {
 		t.findings(r.Findings)
 		t.others(r)

@@ -17,7 +17,7 @@ func verdictWord(r result.Result) string {
 	case r.Verdict == result.Pass && r.Risk != nil && r.Risk.Purpose == "return":
 		return "No fault found"
 	case r.Verdict == result.Pass:
-		return "Good"
+		return "Pass"
 	case r.Verdict == result.Fail:
 		return "Fail"
 	case r.Verdict == result.Undecided:
@@ -132,6 +132,33 @@ func next(r result.Result) string {
 		return ""
 	}
 	return sentence(r.NextStep)
+}
+
+// said is the sentence that stands first, without what stands beside it: the
+// verdict's word before it, and the next step after it.
+func said(r result.Result) string {
+	s, _ := parted(lead(r))
+	if rest, ok := strings.CutPrefix(s, verdictWord(r)+": "); ok {
+		return sentence(rest)
+	}
+	return s
+}
+
+// nextStep is what to do, always: the sentence's own, else the result's.
+func nextStep(r result.Result) string {
+	if _, next := parted(lead(r)); next != "" {
+		return sentence(next)
+	}
+	return sentence(r.NextStep)
+}
+
+// parted is a sentence before and after the word that leads to the next step.
+func parted(s string) (before, next string) {
+	const word = " Next: "
+	if i := strings.LastIndex(s, word); i > 0 {
+		return s[:i], s[i+len(word):]
+	}
+	return s, ""
 }
 
 func causeWords(cs []result.Cause) []string {
