@@ -4,10 +4,12 @@ import (
 	"crypto/sha256"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 
 	"dutybench/bench/calibrate"
 	"dutybench/bench/kinds"
+	"dutybench/bench/record"
 	"dutybench/bench/rig"
 	"dutybench/bench/run"
 	"dutybench/bench/sim"
@@ -21,6 +23,9 @@ type rigFlags struct {
 	attended bool   // a person stands by a bench without a hardware cut-off
 	seed     uint64 // draws the simulated unit and chips
 	fault    string // simulated, NAME[:SEVERITY]
+	// What a simulated unit and test differ by from others of the same bench;
+	// see kinds.Simulated. Zero: nothing.
+	unitSeed, again, fillingSeed uint64
 }
 
 // openBench is an open rig with what it was made from.
@@ -30,6 +35,7 @@ type openBench struct {
 	board       rig.Board
 	simulated   *sim.Bench         // nil on a machine
 	calibrated  *calibrate.Applied // nil on a simulated board
+	files       []record.File      // the rig file's text and the calibration's, as they were
 }
 
 // openBench opens the rig that the flags name. On a simulated board the
@@ -44,8 +50,16 @@ func (a *app) openBench(f rigFlags, p *profiles.Profile) (*openBench, error) {
 			return nil, err
 		}
 	}
+	texts, err := rigTexts(f, sum)
+	if err != nil {
+		return nil, err
+	}
 	if f.rig == rig.Sim || f.simulate {
-		return a.openSimulated(f, d, sum, p)
+		b, err := a.openSimulated(f, d, sum, p)
+		if err == nil {
+			b.files = texts
+		}
+		return b, err
 	}
 	b, err := a.openMachine(f, d, sum, p)
 	if err != nil {
@@ -55,8 +69,35 @@ func (a *app) openBench(f rigFlags, p *profiles.Profile) (*openBench, error) {
 	if err != nil {
 		return nil, errors.Join(err, b.Close())
 	}
-	b.calibrated = calibrate.Apply(b.Rig, &d, file)
+	b.calibrated, b.files = calibrate.Apply(b.Rig, &d, file), texts
 	return b, nil
+}
+
+// rigTexts are the texts of a rig file, whose SHA-256 is sum, and of the
+// calibration beside it, for the record.
+func rigTexts(f rigFlags, sum string) ([]record.File, error) {
+	if f.rig == rig.Sim {
+		return nil, nil
+	}
+	data, err := os.ReadFile(f.rig)
+	if err != nil {
+		return nil, fmt.Errorf("rig file %s cannot be read again for the record: %w", f.rig, err)
+	}
+	if fmt.Sprintf("%x", sha256.Sum256(data)) != sum {
+		return nil, fmt.Errorf("rig file %s was changed while it was in use: start again", f.rig)
+	}
+	out := []record.File{{Name: record.RigFile, Data: data}}
+	if f.simulate {
+		return out, nil // a simulated board has no calibration
+	}
+	data, err = os.ReadFile(calibrate.Path(f.rig))
+	if errors.Is(err, fs.ErrNotExist) {
+		return out, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("the calibration of %s cannot be read: %w: check its permissions", f.rig, err)
+	}
+	return append(out, record.File{Name: record.CalibrationFile, Data: data}), nil
 }
 
 // readRig reads a rig file; rig.Sim is built in.
@@ -95,7 +136,7 @@ func (a *app) openSimulated(f rigFlags, d rig.Description, sum string, p *profil
 		if err != nil {
 			return nil, err
 		}
-		if o, err = kinds.Bench(p, kinds.Simulated{Seed: f.seed, Fault: fault, Severity: severity}); err != nil {
+		if o, err = kinds.Bench(p, kinds.Simulated{Seed: f.seed, Unit: f.unitSeed, Again: f.again, Filling: f.fillingSeed, Fault: fault, Severity: severity}); err != nil {
 			return nil, err
 		}
 	}

@@ -11,7 +11,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dutybench/bench/kind"
-	"dutybench/bench/record"
 	"dutybench/bench/result"
 	"dutybench/bench/rig"
 	"dutybench/bench/sim"
@@ -49,10 +48,7 @@ func TestInspectionByFlags(t *testing.T) {
 				assert.Contains(t, care, "Not inspected: leak, plug, pins, free and noise.")
 			}
 		}
-		store, err := record.Open(d.path(".local/share/dutybench"))
-		require.NoError(t, err)
-		rec, err := store.Get(record.ID{Seq: 1})
-		require.NoError(t, err)
+		rec := d.kept(t, 1)
 		assert.Len(t, rec.At.Inspection, 6, "the record has the person's words")
 		trace := string(rec.Trace)
 		assert.Contains(t, trace, "# x-inspection: "+strings.ReplaceAll(c.answers, ",", " "))

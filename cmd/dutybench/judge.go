@@ -26,7 +26,7 @@ func newJudge(a *app) *cobra.Command {
 		Long: `Judge holds recorded traces against a profile. A trace is a CSV file with at
 least the columns t_s, duty_pct and current_A; "-" reads one from standard
 input. Steps are found from the duty, so no plan is needed. A foreign recording
-is read unedited through a mapping.
+is read unedited through a mapping. record:ID stands for the trace of a record.
 
 Several traces are judged at once and told in the order given; one that cannot
 be read is named, and the rest go on.`,
@@ -111,7 +111,9 @@ func (a *app) judge(f judgeFlags, traces []string) error {
 	if f.jobs == 0 {
 		f.jobs = runtime.GOMAXPROCS(0)
 	}
-	j := judgement{app: a, flags: f, profile: p, kind: k, mapping: m, conditions: kind.Conditions{Primed: f.primed, Purpose: kind.Purpose(f.purpose)}, many: len(traces) > 1}
+	kept := &recordTraces{app: a}
+	defer kept.done()
+	j := judgement{app: a, kept: kept, flags: f, profile: p, kind: k, mapping: m, conditions: kind.Conditions{Primed: f.primed, Purpose: kind.Purpose(f.purpose)}, many: len(traces) > 1}
 	if err := j.all(traces); err != nil {
 		return err
 	}

@@ -23,6 +23,7 @@ type judgement struct {
 	mapping    *trace.Mapping
 	conditions kind.Conditions
 	many       bool
+	kept       *recordTraces
 
 	verdicts map[result.Verdict]int
 	refused  int
@@ -79,7 +80,7 @@ func (j *judgement) all(traces []string) error {
 			j.verdicts[t.verdict]++
 		}
 		if t.err != nil {
-			fmt.Fprintln(j.stderr, "dutybench:", t.err)
+			complain(j.stderr, t.err)
 		}
 		if !first && !j.flags.json && len(t.out) > 0 {
 			t.out = append([]byte("\n"), t.out...)
@@ -105,7 +106,7 @@ func judgeTrace(tr *trace.Trace, p *profiles.Profile, k kind.Kind, c kind.Condit
 
 // one judges one trace, which it reads into place.
 func (j *judgement) one(path string, place *trace.Reader) told {
-	tr, err := readTraceWith(place, path, j.mapping, j.stdin)
+	tr, err := j.kept.read(place, path, j.mapping, j.stdin)
 	if err != nil {
 		return j.refuse(path, err)
 	}
@@ -124,7 +125,7 @@ func (j *judgement) one(path string, place *trace.Reader) told {
 		fmt.Fprintf(&b, "%s:\n", path)
 	}
 	if j.flags.page != "" {
-		if err := writePage(&b, &in, j.flags.page); err != nil {
+		if err := writePage(&b, &in, j.flags.page, writeFile); err != nil {
 			return j.refuse(path, err)
 		}
 	}
@@ -140,7 +141,7 @@ func (j *judgement) refuse(path string, err error) told {
 		return told{err: err, status: exitError}
 	}
 	var b bytes.Buffer
-	if err := writeJSON(&b, refusal{Schema: result.Schema, Source: path, Error: err.Error()}); err != nil {
+	if err := writeJSON(&b, refusal{Schema: result.Schema, Source: path, Error: plainly(err)}); err != nil {
 		return told{err: err, status: exitError}
 	}
 	return told{out: b.Bytes(), status: exitError}

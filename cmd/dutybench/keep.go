@@ -4,10 +4,9 @@ import (
 	"bytes"
 	"cmp"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
-	"path/filepath"
+	"slices"
 	"strings"
 
 	"dutybench/bench/record"
@@ -20,24 +19,32 @@ import (
 
 // keeper is what a test needs of a store.
 type keeper interface {
+	Begin(r *record.Record) (record.Draft, error)
 	Put(r *record.Record) (record.ID, error)
 	List(f record.Filter) ([]record.Entry, error)
-	Folder(record.ID) string
 	PagePath(record.ID) string
+	Folder() string
 }
 
 // keep judges what was measured and keeps it as a record. What is judged is
-// the trace as the file holds it, so that judging the file again gives the
-// same. The input is complete for a report but for the page; when only the
-// store fails, it is there beside the error.
+// the trace as its CSV holds it, so that judging that again gives the same.
+// The input is complete for a report but for the page; when only the store
+// fails, it is there beside the error.
 func (t *test) keep(out *run.Outcome) (report.Input, error) {
 	data, err := traceBytes(out.Trace)
 	if err != nil {
-		return report.Input{}, err
+		t.rescue(rawRows(out.Trace))
+		return report.Input{}, fmt.Errorf("the trace is not as it should be, so it cannot be judged or kept: %w", err)
 	}
+	safe := false
+	defer func() { // on every way out, and when the program fails
+		if !safe {
+			t.rescue(data)
+		}
+	}()
 	if t.flags.trace != "" {
 		if err := writeFile(t.flags.trace, data); err != nil {
-			fmt.Fprintln(t.stderr, "dutybench:", err) // the record still has it
+			complain(t.stderr, err) // the record still has it
 			t.status = exitError
 		}
 	}
@@ -54,21 +61,22 @@ func (t *test) keep(out *run.Outcome) (report.Input, error) {
 	}
 	r = clean(result.Inspected(merge(r, out), t.inspection, !t.simulated()))
 	r.Reports = t.said
-	r.Warnings = append(r.Warnings, t.clock.sentence()...)
+	r.Warnings = list(slices.Concat(r.Warnings, t.clock.sentence(), t.unwellWords(), t.doubts))
 	rec, err := t.record(r, tr, data, out)
 	if err != nil {
 		return report.Input{}, err
 	}
 	in := inputOf(rec, r, tr)
 	in.Profile, in.TracePath = t.profile, t.flags.trace
-	id, err := t.store.Put(rec)
+	id, err := t.put(rec)
 	if err != nil {
-		t.rescue(data)
 		return in, err
 	}
+	safe = true
 	in.Result.Record = id.String()
-	in.TracePath = filepath.Join(t.store.Folder(id), "trace.csv")
-	in.Result.Source, tr.Source = in.TracePath, in.TracePath
+	in.Result.Source = cmp.Or(t.flags.trace, traceName(id))
+	in.TracePath = cmp.Or(t.flags.trace, traceCommand(id))
+	tr.Source = in.Result.Source
 	return in, nil
 }
 
@@ -78,28 +86,44 @@ func (t *test) record(r result.Result, tr *trace.Trace, data []byte, out *run.Ou
 	if err != nil {
 		return nil, fmt.Errorf("the result cannot be kept: %w", err)
 	}
+	rec := t.begun(out)
+	rec.At.Temperature_C, rec.Trace, rec.Result = temperature(tr), data, object
+	return rec, nil
+}
+
+// begun is what a record holds before its trace; out is nil before the test.
+func (t *test) begun(out *run.Outcome) *record.Record {
 	f := t.flags
 	rec := &record.Record{
-		When: t.clock.now(), ClockDoubt: t.clock.doubt(), Purpose: cmp.Or(f.purpose, "test"), Program: program(),
+		When: t.clock.now(), ClockDoubt: t.clock.doubt(), Purpose: cmp.Or(f.role, f.purpose, "test"), Program: program(),
 		Rig:     record.Rig{Name: t.rig.Name, Simulated: t.simulated()},
 		Profile: record.Profile{Name: t.profile.Name, Revision: t.profile.Revision, SHA256: t.profile.SHA256, Text: t.text},
 		At: record.Circumstances{Unit: f.unit, Kind: t.profile.Kind, Operator: f.operator, Fixture: f.fixture, Fluid: f.fluid,
-			Temperature_C: temperature(tr), Primed: f.primed, Notes: f.note},
-		Trace: data, Result: object,
+			Primed: f.primed, Notes: f.note, Filling: f.filling, Attempt: t.attempt},
+		Workshop: t.workshop, Files: slices.Clone(t.files),
 	}
+	if c := t.bench.calibrated; c != nil && (c.Current != nil || c.Voltage != nil) {
+		rec.Calibration = t.rig.Accuracy.ReferenceDocument
+	}
+	f.on(&rec.At)
 	if t.inspection != nil {
 		rec.At.Inspection = t.inspection.Answers
 	}
-	for _, x := range out.Facts {
+	facts := t.rig.Facts
+	if out != nil {
+		facts, rec.Cancelled = out.Facts, wasCancelled(out)
+	}
+	for _, x := range facts {
 		rec.Rig.Facts = append(rec.Rig.Facts, record.Fact{Key: x.Key, Value: x.Value})
 	}
+	rec.Rig.Facts = append(rec.Rig.Facts, f.facts...)
 	if f.fault != "" {
 		rec.Rig.Facts = append(rec.Rig.Facts, record.Fact{Key: "simulated fault", Value: f.fault})
 	}
 	if t.simulated() {
 		rec.Rig.Facts = append(rec.Rig.Facts, record.Fact{Key: "simulated unit", Value: fmt.Sprintf("seed %d", f.seed)})
 	}
-	return rec, nil
+	return rec
 }
 
 // simulated says that no real unit is on the bench.
@@ -116,7 +140,7 @@ func inputOf(rec *record.Record, r result.Result, tr *trace.Trace) report.Input 
 		Result: r, Trace: tr, Rig: rec.Rig.Name, Simulated: simulated(rec.Rig),
 		When: rec.When, Operator: rec.At.Operator, Purpose: rec.Purpose, Program: rec.Program, Primed: rec.At.Primed,
 	}
-	for _, x := range rec.Rig.Facts {
+	for _, x := range rec.Rig.About() {
 		in.Facts = append(in.Facts, report.Fact(x))
 	}
 	var fixture []string
@@ -135,36 +159,41 @@ func inputOf(rec *record.Record, r result.Result, tr *trace.Trace) report.Input 
 	return in
 }
 
-// report keeps a test that came to its end and tells what it says.
-func (t *test) report(out *run.Outcome) error {
+// report keeps a test that came to its end and writes its page.
+func (t *test) report(out *run.Outcome) (report.Input, int, error) {
 	if out.Trace.Len() == 0 {
 		return t.nothing(out)
 	}
 	in, err := t.keep(out)
 	t.status = result.WorstExit(t.status, in.Result.Exit())
-	text := t.explained(t.flags.width, t.flags.ascii, t.flags.explain)
-	if err != nil && in.Result.Schema != 0 {
-		return errors.Join(err, tell(t.stdout, in, t.flags.json, false, text)) // what was found is not lost
-	}
 	if err != nil {
-		return err
+		return in, t.status, err
 	}
 	id, err := record.ParseID(in.Result.Record)
 	if err != nil {
-		return err
+		return in, t.status, err
 	}
-	page := t.flags.page
-	if page == "" {
-		page = t.store.PagePath(id)
+	if t.flags.page != "" {
+		err = writePage(t.stdout, &in, t.flags.page, writeFile)
+	} else {
+		err = writePage(t.stdout, &in, t.store.PagePath(id), writeOwn)
 	}
-	if err := writePage(t.stdout, &in, page); err != nil {
-		return fmt.Errorf("record %s is kept, but its page is not: %w", in.Result.Record, err)
+	if err != nil {
+		return in, t.status, fmt.Errorf("record %s is kept, but its page is not: %w", in.Result.Record, err)
 	}
-	return tell(t.stdout, in, t.flags.json, page == "-", text)
+	in.TracePath = cmp.Or(t.flags.trace, t.showTrace(id))
+	if t.own == nil {
+		return in, t.status, nil
+	}
+	paths, err := t.automaticReports(t.own, id)
+	for _, p := range paths {
+		fmt.Fprintln(t.stderr, "Report:", p)
+	}
+	return in, t.status, err
 }
 
 // writePage writes the page for people to a file, or for "-" to w.
-func writePage(w io.Writer, in *report.Input, path string) error {
+func writePage(w io.Writer, in *report.Input, path string, write func(path string, data []byte) error) error {
 	var b bytes.Buffer
 	if err := report.Page(&b, *in); err != nil {
 		return err
@@ -174,7 +203,7 @@ func writePage(w io.Writer, in *report.Input, path string) error {
 		return err
 	}
 	in.Page = path
-	return writeFile(path, b.Bytes())
+	return write(path, b.Bytes())
 }
 
 // tell writes a result: as JSON, as text, or not at all when the page has

@@ -247,7 +247,9 @@ func (a *app) listenSource(f *listenFlags) (source, error) {
 		if err != nil {
 			return nil, err
 		}
-		t, err := readTrace(f.trace, m, a.stdin)
+		kept := &recordTraces{app: a}
+		defer kept.done()
+		t, err := kept.read(new(trace.Reader), f.trace, m, a.stdin)
 		if err != nil {
 			return nil, err
 		}

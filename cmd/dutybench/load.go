@@ -40,13 +40,8 @@ func profileText(p *profiles.Profile) ([]byte, error) {
 	return data, nil
 }
 
-// readTrace reads a trace from a path, or from standard input for "-".
-func readTrace(path string, m *trace.Mapping, stdin io.Reader) (*trace.Trace, error) {
-	return readTraceWith(new(trace.Reader), path, m, stdin)
-}
-
-// readTraceWith is readTrace into the memory of a reader, whose trace before
-// is then gone.
+// readTraceWith reads a trace from a path, or from standard input for "-", into
+// the memory of a reader, whose trace before is then gone.
 func readTraceWith(r *trace.Reader, path string, m *trace.Mapping, stdin io.Reader) (*trace.Trace, error) {
 	if path == "-" {
 		return r.Read(stdin, path, m)
@@ -83,8 +78,36 @@ func writable(path string) error {
 	return nil
 }
 
+// readPlain reads a plain file of a bounded size: no device, which has no end,
+// and no pipe, which nobody may write to.
+func readPlain(path string, most int) ([]byte, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s is no plain file: take it away", path)
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data, err := io.ReadAll(io.LimitReader(f, int64(most)+1))
+	if err == nil && len(data) > most {
+		err = fmt.Errorf("%s is larger than %d bytes", path, most)
+	}
+	return data, err
+}
+
 // writeFile writes a file as a whole or not at all.
-func writeFile(path string, data []byte) (err error) {
+func writeFile(path string, data []byte) error { return writeFileAs(path, data, 0o644) }
+
+// writeOwn is writeFile of what is for the owner alone, as the store is: it
+// names customers and people.
+func writeOwn(path string, data []byte) error { return writeFileAs(path, data, 0o600) }
+
+func writeFileAs(path string, data []byte, mode os.FileMode) (err error) {
 	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
 	if err != nil {
 		return fmt.Errorf("%s cannot be written: %w", path, err)
@@ -99,7 +122,7 @@ func writeFile(path string, data []byte) (err error) {
 	if _, err := f.Write(data); err != nil {
 		return err
 	}
-	if err := f.Chmod(0o644); err != nil {
+	if err := f.Chmod(mode); err != nil {
 		return err
 	}
 	if err := f.Close(); err != nil {

@@ -16,6 +16,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"dutybench/bench/record"
+	"dutybench/bench/record/store"
 	"dutybench/signal/trace"
 )
 
@@ -64,6 +66,25 @@ func (d *desk) call(args ...string) called {
 		interrupt:  d.interrupt,
 	}, args)
 	return called{status, out.String(), err.String()}
+}
+
+// home is where the desk's records lie, unless a test says otherwise.
+func (d *desk) home() string {
+	if s := d.vars["DUTYBENCH_STORE"]; s != "" {
+		return s
+	}
+	return d.path(".local/share/dutybench")
+}
+
+// kept is a record of the desk's own store.
+func (d *desk) kept(t testing.TB, seq int) *record.Record {
+	t.Helper()
+	s, err := store.Open(d.home(), store.Options{ReadOnly: true})
+	require.NoError(t, err)
+	defer s.Close()
+	r, err := s.Get(record.ID{Seq: seq})
+	require.NoError(t, err)
+	return r
 }
 
 // files is what lies in the desk's folder, the store left out.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -8,6 +9,7 @@ import (
 
 	"dutybench/bench/judge"
 	"dutybench/bench/kind"
+	"dutybench/bench/plot"
 	"dutybench/bench/record"
 	"dutybench/signal/trace"
 )
@@ -38,14 +40,20 @@ func (t *test) choosePlan() error {
 	return nil
 }
 
-// findRest looks up when this unit was last tested here.
-func (t *test) findRest() {
-	if t.flags.unit == "" || !t.clock.set() {
+// findEarlier looks up how often this unit was tested here, and when it was
+// last.
+func (t *test) findEarlier() {
+	if t.flags.unit == "" {
 		return
 	}
+	t.attempt = 1
 	entries, err := t.store.List(record.Filter{Unit: t.flags.unit})
 	if err != nil {
-		return // a store that cannot be read is told when the record is kept
+		return // a store that cannot be read is told when the record is begun
+	}
+	t.attempt += len(entries)
+	if !t.clock.set() {
+		return
 	}
 	for _, e := range entries {
 		if d := t.clock.now().Sub(e.When); d > 0 && (t.rested == 0 || d < t.rested) {
@@ -58,7 +66,8 @@ func (t *test) findRest() {
 // their name as well.
 const keySimulated = "x-simulated"
 
-// circumstances go into the trace.
+// circumstances go into the trace. What a trace cannot hold is left out before
+// the test, and the record says so.
 func (t *test) circumstances() []trace.Entry {
 	var out []trace.Entry
 	add := func(key, value string) {
@@ -70,7 +79,7 @@ func (t *test) circumstances() []trace.Entry {
 	if !t.clock.set() {
 		add("x-clock", "not set")
 	}
-	add(trace.KeyPartRevision, t.flags.part)
+	add(trace.KeyPartRevision, t.flags.revision)
 	add(trace.KeyFilling, t.flags.filling)
 	add(trace.KeyFluid, t.flags.fluid)
 	add(trace.KeyFixture, t.flags.fixture)
@@ -81,5 +90,17 @@ func (t *test) circumstances() []trace.Entry {
 	if t.rested > 0 {
 		add(trace.KeyRested, strconv.FormatFloat(math.Round(t.rested.Seconds()), 'f', -1, 64))
 	}
-	return out
+	t.studied(add)
+	kept, refused := trace.Fit(out)
+	for _, why := range refused {
+		t.doubt("A line on the circumstances of the test was left out: %s.", why)
+	}
+	return kept
+}
+
+// doubt says something before the test, and in its record.
+func (t *test) doubt(format string, args ...any) {
+	s := plot.Plain(fmt.Sprintf(format, args...))
+	t.doubts = append(t.doubts, s)
+	fmt.Fprintln(t.stderr, "dutybench:", s)
 }

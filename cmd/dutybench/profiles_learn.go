@@ -60,6 +60,7 @@ left out; one that is only unusual is named and kept.
 It prints a tolerance interval for each quantity, the refusals when each unit is
 judged by the others, what so few units can and cannot support, and what they
 all have in common: one day, one filling of the loop, one rig, one part revision.
+record:ID stands for the trace of a record.
 
 With --like the command, supply, limits and fixture of another profile are
 taken over; without it they are assumed and must be checked before a run.`, learn.Fewest, learn.Provisional),
@@ -138,11 +139,13 @@ func (a *app) readTraces(paths []string, m *trace.Mapping) ([]*trace.Trace, erro
 	traces, errs := make([]*trace.Trace, len(paths)), make([]error, len(paths))
 	var wg sync.WaitGroup
 	places := make(chan struct{}, runtime.GOMAXPROCS(0))
+	kept := &recordTraces{app: a}
+	defer kept.done()
 	for i, path := range paths {
 		places <- struct{}{}
 		wg.Go(func() {
 			defer func() { <-places }()
-			traces[i], errs[i] = readTrace(path, m, a.stdin)
+			traces[i], errs[i] = kept.read(new(trace.Reader), path, m, a.stdin)
 		})
 	}
 	wg.Wait()

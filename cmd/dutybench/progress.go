@@ -42,6 +42,15 @@ func (p *progress) show(q run.Progress) {
 	}
 }
 
+// aside writes a line of its own; what stood in its place comes again.
+func (p *progress) aside(s string) {
+	if p.shown {
+		fmt.Fprintf(p.w, "\r%s\r", strings.Repeat(" ", p.width-1))
+		p.drawn = time.Time{}
+	}
+	fmt.Fprintln(p.w, s)
+}
+
 // end leaves a clean line.
 func (p *progress) end() {
 	switch {

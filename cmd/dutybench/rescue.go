@@ -1,13 +1,18 @@
 package main
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
+	"strconv"
+	"strings"
 
 	"dutybench/bench/report"
 	"dutybench/bench/run"
+	"dutybench/signal/trace"
 )
 
 // rescue puts the trace of a test that the store could not keep into a file
@@ -35,6 +40,40 @@ func (t *test) rescue(data []byte) {
 	fmt.Fprintf(t.stderr, "dutybench: the trace could not be saved anywhere and is lost: %v\n", errors.Join(errs...))
 }
 
+// rawRows is a trace as a file, whatever is wrong with it: what trace.Write
+// refuses, such as a comment of two lines or an infinite value, is in it as it is.
+func rawRows(tr *trace.Trace) []byte {
+	meta, refused := trace.Fit(tr.Meta)
+	var b bytes.Buffer
+	for _, e := range meta {
+		fmt.Fprintf(&b, "# %s: %s\n", e.Key, e.Value)
+	}
+	for _, why := range refused {
+		fmt.Fprintf(&b, "# left out: %q\n", why)
+	}
+	var names []string
+	for _, c := range tr.Columns {
+		names = append(names, c.Name)
+	}
+	fmt.Fprintln(&b, strings.Join(names, ","))
+	rows := 0
+	for _, c := range tr.Columns {
+		rows = max(rows, len(c.Values))
+	}
+	for row := range rows {
+		for i, c := range tr.Columns {
+			if i > 0 {
+				b.WriteByte(',')
+			}
+			if row < len(c.Values) && !math.IsNaN(c.Values[row]) {
+				b.Write(strconv.AppendFloat(b.AvailableBuffer(), c.Values[row], 'g', -1, 64))
+			}
+		}
+		b.WriteByte('\n')
+	}
+	return b.Bytes()
+}
+
 // rescueTo writes to a new file in a folder; it leaves no half of one.
 func rescueTo(dir, when string, data []byte) (string, error) {
 	f, err := os.CreateTemp(dir, "dutybench-"+when+"-*.csv")
@@ -48,12 +87,11 @@ func rescueTo(dir, when string, data []byte) (string, error) {
 	return filepath.Abs(f.Name())
 }
 
-// nothing tells a test in which nothing was measured, so that there is nothing
-// to keep.
-func (t *test) nothing(out *run.Outcome) error {
+// nothing is a test in which nothing was measured, so that there is nothing to
+// keep.
+func (t *test) nothing(out *run.Outcome) (report.Input, int, error) {
 	fmt.Fprintln(t.stderr, "dutybench: nothing was measured, so nothing is kept.")
 	r := clean(merge(unjudged(out.Trace, t.profile), out))
-	t.status = r.Exit()
-	in := report.Input{Result: r, Trace: out.Trace, Profile: t.profile, Rig: t.rig.Name, Simulated: t.simulated(), When: t.clock.now(), Program: program()}
-	return tell(t.stdout, in, t.flags.json, false, t.explained(t.flags.width, t.flags.ascii, t.flags.explain))
+	return report.Input{Result: r, Trace: out.Trace, Profile: t.profile, Rig: t.rig.Name, Simulated: t.simulated(), When: t.clock.now(), Program: program()},
+		r.Exit(), t.recorder.drop()
 }

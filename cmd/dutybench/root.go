@@ -4,12 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"runtime/debug"
 	"strings"
 
 	"github.com/spf13/cobra"
 
-	"dutybench/bench/record"
+	"dutybench/bench/plot"
 )
 
 // Exit statuses beside those of a result.
@@ -33,6 +34,7 @@ type app struct {
 	store   string // --store
 	started bool   // a command has begun: what fails now is no wrong usage
 	status  int
+	afterwards
 }
 
 // execute runs a command line and gives the exit status.
@@ -40,23 +42,32 @@ func execute(e env, args []string) (status int) {
 	a := &app{env: e}
 	defer func() {
 		if p := recover(); p != nil {
-			fmt.Fprintf(e.stderr, "dutybench: program error: %v; please report it with what follows\n%s", p, debug.Stack())
+			fmt.Fprintf(e.stderr, "dutybench: program error: %s; please report it with what follows\n%s", plot.Plain(fmt.Sprint(p)), debug.Stack())
 			status = exitError
 		}
 	}()
+	defer a.handOverAfter() // when all is told
 	root := newRoot(a)
 	root.SetArgs(args)
 	cmd, err := root.ExecuteContextC(context.Background())
 	if err == nil {
 		return a.status
 	}
-	fmt.Fprintln(e.stderr, "dutybench:", err)
+	complain(e.stderr, err)
 	var wrong *usageError
 	if !a.started || errors.As(err, &wrong) {
 		fmt.Fprintf(e.stderr, "Try %s --help.\n", cmd.CommandPath())
 		return exitUsage
 	}
 	return exitError
+}
+
+// complain writes an error, one line for each of its lines. Errors quote files
+// and databases from elsewhere, which must not steer the terminal.
+func complain(w io.Writer, err error) {
+	for line := range strings.Lines(plainly(err)) {
+		fmt.Fprintln(w, "dutybench:", plot.Plain(strings.TrimRight(line, "\r\n")))
+	}
 }
 
 // newRoot is the command tree.
@@ -82,9 +93,9 @@ fuse and limit the supply, and keep clear of rotating parts and hot coolant.`,
 	root.SetOut(a.stdout)
 	root.SetErr(a.stderr)
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.PersistentFlags().StringVar(&a.store, "store", "", "`DIR` where records live (default: DUTYBENCH_STORE, else your data directory)")
+	root.PersistentFlags().StringVar(&a.store, "store", "", "`DIR` where records live, or postgres://… for many benches (default: DUTYBENCH_STORE, else your data directory)")
 	group(root, a)
-	root.AddCommand(newRun(a), newJudge(a), newProfiles(a), newRecords(a), newRig(a), newListen(a), newGuard(a), newPinout(a), newVersion(a))
+	root.AddCommand(newRun(a), newLot(a), newJudge(a), newProfiles(a), newRecords(a), newRig(a), newBench(a), newWorkshop(a), newListen(a), newGuard(a), newPinout(a), newVersion(a))
 	return root
 }
 
@@ -136,13 +147,4 @@ func one(what string) cobra.PositionalArgs {
 		}
 		return nil
 	}
-}
-
-// openStore opens the store, which is made when it is not there.
-func (a *app) openStore() (*record.Dir, error) {
-	where, err := record.Location(a.store, a.getenv)
-	if err != nil {
-		return nil, err
-	}
-	return record.Open(where)
 }
