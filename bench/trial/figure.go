@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"dutybench/bench/plot"
+	"dutybench/signal/stat"
 )
 
 // The drawing's measures, in its own units.
@@ -92,7 +93,7 @@ func (f FaultReport) described() string {
 	var s []string
 	for _, x := range f.Severities {
 		if x.Units > 0 {
-			s = append(s, fmt.Sprintf("at %g %d %% not passed, %d %% right", x.Severity, percent(*x.NotPassed.Share), percent(*x.Attributed.Share)))
+			s = append(s, fmt.Sprintf("at %g %d %% not passed, %d %% right", x.Severity, stat.WholePercent(*x.NotPassed.Share), stat.WholePercent(*x.Attributed.Share)))
 		}
 	}
 	return strings.Join(s, "; ") + "."

@@ -51,18 +51,7 @@ func (r Rate) short() string {
 	if r.Share == nil {
 		return "-"
 	}
-	return fmt.Sprintf("%d (%d-%d)", percent(*r.Share), percent(*r.Low), percent(*r.High))
-}
-
-func percent(x float64) int {
-	p := int(math.Round(100 * x))
-	switch {
-	case p == 0 && x > 0:
-		return 1
-	case p == 100 && x < 1:
-		return 99
-	}
-	return p
+	return fmt.Sprintf("%d (%d-%d)", stat.WholePercent(*r.Share), stat.WholePercent(*r.Low), stat.WholePercent(*r.High))
 }
 
 // Overlaps says that the intervals of two rates have a value in common.

@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"dutybench/bench/result"
+	"dutybench/signal/stat"
 )
 
 // WriteText prints the table for a person, and what computing it took.
@@ -147,7 +148,7 @@ func (r *Report) faults(b *strings.Builder) {
 		for _, s := range f.Severities {
 			window := "-"
 			if s.Window.Share != nil {
-				window = fmt.Sprint(percent(*s.Window.Share))
+				window = fmt.Sprint(stat.WholePercent(*s.Window.Share))
 			}
 			fmt.Fprintf(b, row, fmt.Sprintf("%.2f", s.Severity), fmt.Sprint(s.Units), s.Pass.short(), s.Fail.short(), s.Undecided.short(), s.Attributed.short(), s.Time.short(), window)
 		}
