@@ -136,17 +136,29 @@ campaigns() {
 	fi
 }
 
-# compiler makes sure that there is a C compiler, which the race detector needs.
-compiler() {
-	if command -v gcc >/dev/null || command -v cc >/dev/null; then
+# fetch COMMAND PACKAGE...: Debian's packages, where the command is missing.
+fetch() {
+	if command -v "$1" >/dev/null; then
 		return 0
 	fi
+	shift
 	local as=()
 	if ((EUID != 0)); then
 		as=(sudo)
 	fi
 	"${as[@]}" env DEBIAN_FRONTEND=noninteractive apt-get update -qq
-	"${as[@]}" env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends gcc libc6-dev
+	"${as[@]}" env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "$@"
+}
+
+# compiler makes sure that there is a C compiler, which the race detector needs.
+compiler() { command -v cc >/dev/null || fetch gcc gcc libc6-dev; }
+
+# checkers makes sure of the independent readers of PDF and HTML; without them
+# the tests of reports skip what they look at.
+checkers() {
+	fetch qpdf qpdf
+	fetch tidy tidy
+	fetch pdftotext poppler-utils
 }
 
 # need_go ends the script when there is no Go of the right version to be had.
