@@ -17,14 +17,25 @@ func silent(t *testing.T) string {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
-	t.Cleanup(func() { l.Close() })
+	var held []net.Conn // else the collector closes them
+	done := make(chan struct{})
 	go func() {
+		defer close(done)
 		for {
-			if _, err := l.Accept(); err != nil {
+			c, err := l.Accept()
+			if err != nil {
 				return
 			}
+			held = append(held, c)
 		}
 	}()
+	t.Cleanup(func() {
+		l.Close()
+		<-done
+		for _, c := range held {
+			c.Close()
+		}
+	})
 	return "postgres://u@" + l.Addr().String() + "/d"
 }
 
