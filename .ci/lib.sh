@@ -91,19 +91,24 @@ told() {
 	}' "$1" "$1"
 }
 
-# fuzz TIME: every fuzz target in turn. Inputs that fail are kept by go beside
-# the test, in testdata/fuzz.
+# fuzz TIME: every fuzz target in turn, each package built once. Inputs that fail
+# are kept beside the test, in testdata/fuzz.
 fuzz() {
-	local time=$1 targets file name n=0 bad=0 log=$work/fuzz.log
+	local time=$1 targets file name folder built='' n=0 bad=0 log=$work/fuzz.log
 	targets=$(grep -rnoE --include='*_test.go' '^func Fuzz[A-Za-z0-9_]*' . | sed -E 's/:[0-9]+:func / /' | sort)
 	while read -r file name; do
 		[[ -n $name ]] || continue
 		n=$((n + 1))
-		printf '%s in %s: ' "$name" "$(dirname "$file")"
+		folder=$(dirname "$file")
+		printf '%s in %s: ' "$name" "$folder"
+		if [[ $folder != "$built" ]]; then
+			go test -c -fuzz="^$name\$" -o "$work/fuzz.test" "$folder"
+			built=$folder
+		fi
 		# Up to Go 1.26 the fuzzer now and then reports the end of its own time
 		# as a failure (golang.org/issue/75804): then, and only then, once more.
-		if fuzz_one "$time" "$name" "$file" >"$log" 2>&1 ||
-			{ late "$log" && fuzz_one "$time" "$name" "$file" >"$log" 2>&1; }; then
+		if fuzz_one "$time" "$name" "$folder" >"$log" 2>&1 ||
+			{ late "$log" && fuzz_one "$time" "$name" "$folder" >"$log" 2>&1; }; then
 			grep -E '^fuzz: elapsed' "$log" | tail -n 1 || echo 'done'
 		else
 			bad=$((bad + 1))
@@ -117,9 +122,10 @@ fuzz() {
 
 late() { grep -q 'context deadline exceeded' "$1" && ! grep -q 'Failing input written' "$1"; }
 
-fuzz_one() {
-	go test -run='^$' -fuzz="^$2\$" -fuzztime="$1" -fuzzminimizetime=1x "$(dirname "$3")"
-}
+fuzz_one() (
+	cd "$3"
+	"$work/fuzz.test" -test.run='^$' -test.fuzz="^$2\$" -test.fuzztime="$1" -test.fuzzminimizetime=1x -test.fuzzcachedir="$work/fuzz"
+)
 
 # campaigns HOW LIMIT: the long studies, as a seeded sample or in full. That there
 # are none is a failure.
