@@ -45,6 +45,7 @@ var rooms = []row{
 	{"profiles", []string{"signal/stat", "profiles/strict"}},
 	{"bench/result", []string{"signal/stat"}},
 	{"bench/clock", nil},
+	{"bench/plainfile", nil},
 	{"bench/sysfs", nil},
 	{"bench/chip/*", []string{"bench/clock", "bench/sysfs"}},
 	{"bench/pwm", []string{"bench/clock", "bench/sysfs"}},
@@ -74,7 +75,7 @@ var rooms = []row{
 	{"bench/record/…", []string{"bench/record/…", "bench/result", "signal/trace", "profiles"}},
 	// What many records say together: of a lot of cores, and of the bench itself.
 	{"bench/lot", []string{"bench/record", "bench/result", "bench/plot", "bench/report", "signal/stat"}},
-	{"bench/upkeep", []string{"bench/record", "bench/result", "bench/plot", "bench/report", "signal/…"}},
+	{"bench/upkeep", []string{"bench/plainfile", "bench/record", "bench/result", "bench/plot", "bench/report", "signal/…"}},
 	{"bench/plot/pdf", []string{"bench/plot"}},
 	{"bench/plot", []string{"bench/result", "bench/record", "signal/…", "profiles"}},
 	{"bench/report", []string{"bench/plot", "bench/plot/pdf", "bench/result", "bench/record", "bench/record/ledger", "signal/…", "profiles"}},

@@ -4,12 +4,12 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
-	"os"
 	"path/filepath"
 
 	"github.com/pelletier/go-toml/v2"
+
+	"dutybench/bench/plainfile"
 )
 
 // ReadPlan reads the plan beside a store.
@@ -37,7 +37,7 @@ func WritePlan(folder string, p Plan) error {
 const largest = 4 << 20
 
 func readTOML(path string, v any) error {
-	data, err := readFile(path)
+	data, err := plainfile.Read(path, largest)
 	if err != nil {
 		return fmt.Errorf("upkeep: %w", err)
 	}
@@ -49,48 +49,14 @@ func readTOML(path string, v any) error {
 	return nil
 }
 
-// readFile reads a plain file of a bounded size: no device, which has no end,
-// and no pipe, which nobody may write to.
-func readFile(path string) ([]byte, error) {
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, err
-	}
-	if !info.Mode().IsRegular() {
-		return nil, fmt.Errorf("%s is no plain file: take it away", path)
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, largest+1))
-	if err == nil && len(data) > largest {
-		err = fmt.Errorf("%s is larger than %d bytes, so it is none of ours", path, largest)
-	}
-	return data, err
-}
-
 // writeTOML puts a file in the place of the former one in one step.
 func writeTOML(path string, v any) error {
 	data, err := toml.Marshal(v)
 	if err != nil {
 		return fmt.Errorf("upkeep: writing %s: %w", path, err)
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), ".upkeep-*")
-	if err != nil {
-		return fmt.Errorf("upkeep: %w: may the store's folder be written to?", err)
-	}
-	_, err = f.Write(data)
-	err = errors.Join(err, f.Sync(), f.Close())
-	if err == nil {
-		err = os.Chmod(f.Name(), 0o644)
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		return errors.Join(fmt.Errorf("upkeep: writing %s: %w: is there room?", path, err), os.Remove(f.Name()))
+	if err := plainfile.Write(path, data, 0o644); err != nil {
+		return fmt.Errorf("upkeep: %w", err)
 	}
 	return nil
 }

@@ -11,6 +11,7 @@ import (
 
 	"dutybench/bench/kind"
 	"dutybench/bench/kinds"
+	"dutybench/bench/plainfile"
 	"dutybench/profiles"
 	"dutybench/signal/trace"
 )
@@ -78,55 +79,9 @@ func writable(path string) error {
 	return nil
 }
 
-// readPlain reads a plain file of a bounded size: no device, which has no end,
-// and no pipe, which nobody may write to.
-func readPlain(path string, most int) ([]byte, error) {
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, err
-	}
-	if !info.Mode().IsRegular() {
-		return nil, fmt.Errorf("%s is no plain file: take it away", path)
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	data, err := io.ReadAll(io.LimitReader(f, int64(most)+1))
-	if err == nil && len(data) > most {
-		err = fmt.Errorf("%s is larger than %d bytes", path, most)
-	}
-	return data, err
-}
-
 // writeFile writes a file as a whole or not at all.
-func writeFile(path string, data []byte) error { return writeFileAs(path, data, 0o644) }
+func writeFile(path string, data []byte) error { return plainfile.Write(path, data, 0o644) }
 
 // writeOwn is writeFile of what is for the owner alone, as the store is: it
 // names customers and people.
-func writeOwn(path string, data []byte) error { return writeFileAs(path, data, 0o600) }
-
-func writeFileAs(path string, data []byte, mode os.FileMode) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
-	if err != nil {
-		return fmt.Errorf("%s cannot be written: %w", path, err)
-	}
-	defer func() {
-		if err != nil {
-			f.Close()
-			os.Remove(f.Name())
-			err = fmt.Errorf("%s was not written; check the folder and its free space: %w", path, err)
-		}
-	}()
-	if _, err := f.Write(data); err != nil {
-		return err
-	}
-	if err := f.Chmod(mode); err != nil {
-		return err
-	}
-	if err := f.Close(); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
-}
+func writeOwn(path string, data []byte) error { return plainfile.Write(path, data, 0o600) }

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"dutybench/bench/plainfile"
 	"dutybench/bench/record"
 	"dutybench/bench/report"
 	"dutybench/profiles/strict"
@@ -60,7 +61,7 @@ func workshopPath(folder string) string { return filepath.Join(folder, workshopN
 // readWorkshop reads a bench's workshop; empty where nobody told any.
 func readWorkshop(folder string) (w workshopFile, err error) {
 	path := workshopPath(folder)
-	data, err := readPlain(path, mostWorkshop)
+	data, err := plainfile.Read(path, mostWorkshop)
 	if errors.Is(err, fs.ErrNotExist) {
 		return w, nil
 	}
