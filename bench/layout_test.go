@@ -62,7 +62,10 @@ var rooms = []row{
 	{"bench/kind", []string{"signal/…", "profiles", "bench/result"}},
 	{"bench/kind/*", []string{"bench/kind", "signal/…", "profiles", "bench/result"}},
 	// kinds hands each kind's section to the reader of profiles.
-	{"bench/kinds", []string{"bench/kind/…", "bench/sim/…", "profiles"}},
+	{"bench/kinds", []string{"bench/kind/…", "bench/sim/…", "bench/socket/…", "bench/rig", "profiles"}},
+	// What connects a profile with a simulated unit of its type.
+	{"bench/socket/*", []string{"bench/socket", "bench/sim", "bench/sim/*", "profiles"}},
+	{"bench/socket", []string{"bench/sim", "profiles"}},
 	{"bench/judge", []string{"bench/kind", "signal/…", "profiles", "bench/result"}},
 	{"bench/learn", []string{"bench/kind", "signal/…", "profiles", "bench/result"}},
 	// A run that finds the bench at fault says so with a cause of result.

@@ -31,6 +31,12 @@ func (d *decoder) check(root *strict.Node, f *file) {
 	if l := f.Limits; (l.Charge == 0) != (l.ChargeTime == 0) {
 		bad("charge and charge_time belong together: give both above zero, or neither", path("limits", "charge"))
 	}
+	if l := f.Limits; (l.Continuous == 0) != (l.Heat == 0) {
+		bad("continuous and heat belong together: give both above zero, or neither", path("limits", "heat"))
+	}
+	if l := f.Limits; (l.Stall == 0) != (l.StallTime == 0) {
+		bad("stall and stall_time belong together: give both above zero, or neither", path("limits", "stall"))
+	}
 	if l := f.Limits; l.Time.Duration() == 0 {
 		bad("time is below a nanosecond: give a time such as \"800 ms\"", path("limits", "time"))
 	}
@@ -39,6 +45,9 @@ func (d *decoder) check(root *strict.Node, f *file) {
 	}
 	if n := root.Child("connector"); n != nil {
 		d.checkConnector(n, f.Connector)
+	}
+	if n := root.Child("position"); n != nil {
+		d.checkPosition(n, f.Position)
 	}
 	if n := root.Child("return"); n != nil {
 		d.checkReturn(n, &f.Return)
@@ -52,6 +61,7 @@ func path(p ...any) []any { return p }
 
 func (d *decoder) checkCommand(n *strict.Node, f *file) {
 	c := f.Command
+	d.checkType(n, f)
 	if c.Wake <= c.Stop {
 		d.Add(n.At("wake").Place, "wake is %v %%, not above stop, %v %%: both are commands, and wake must be the higher", float64(c.Wake), float64(c.Stop))
 	}

@@ -24,6 +24,7 @@ type file struct {
 	Section   any           `toml:"-" comment:"What only this kind of unit has."`
 	Connector fileConnector `toml:"connector,omitempty" comment:"The unit's plug: what lies in each cavity, and the least wire for it."`
 	Return    fileReturn    `toml:"return,omitempty" comment:"How the unit reports on itself."`
+	Position  filePosition  `toml:"position,omitempty" comment:"How the unit tells where it stands."`
 	Fixture   fileFixture   `toml:"fixture,omitempty" comment:"Where the good units were measured."`
 	Learned   fileLearned   `toml:"learned,omitempty" comment:"How the good units' rows below came about."`
 	Stated    []fileLimit   `toml:"limit,omitempty" comment:"Limits stated by hand; each replaces the one that good units would give."`
@@ -31,11 +32,11 @@ type file struct {
 }
 
 type fileCommand struct {
-	Type      string      `toml:"type" oneof:"pwm"`
-	Frequency Hertz       `toml:"frequency" above:"0" max:"100000"`
+	Type      string      `toml:"type" oneof:"pwm|switched"`
+	Frequency Hertz       `toml:"frequency" min:"0" max:"100000"`
 	Tolerance Share       `toml:"tolerance" min:"0" max:"0.5" comment:"on the frequency, either way"`
 	Inverted  bool        `toml:"inverted,omitempty" comment:"a higher line duty asks for less"`
-	Drive     string      `toml:"drive" oneof:"open-drain|push-pull"`
+	Drive     string      `toml:"drive,omitempty" oneof:"open-drain|push-pull"`
 	PullUp    Ohm         `toml:"pull_up,omitempty" min:"0" max:"10000000" comment:"of the unit itself"`
 	PullUpTo  Volt        `toml:"pull_up_voltage,omitempty" min:"0" max:"60" comment:"on the open wire at nominal supply"`
 	Stop      Percent     `toml:"stop" min:"0" max:"100" comment:"duty at which it stands still"`
@@ -66,18 +67,22 @@ type fileSupply struct {
 }
 
 type fileLimits struct {
-	Current      Ampere  `toml:"current" above:"0" max:"1000" comment:"not above this for longer than time"`
-	Time         Seconds `toml:"time" above:"0" max:"3600"`
-	Peak         Ampere  `toml:"peak" above:"0" max:"1000" comment:"at no time above this, but for the charging peak"`
-	Charge       Coulomb `toml:"charge,omitempty" min:"0" max:"100" comment:"that the charging peak at switch-on may take"`
-	ChargeTime   Seconds `toml:"charge_time,omitempty" min:"0" max:"10" comment:"and how long it may last"`
-	DryRun       Seconds `toml:"dry_run,omitempty" min:"0" max:"86400" comment:"longest run without water"`
-	Rest         Seconds `toml:"rest,omitempty" min:"0" max:"86400" comment:"between two tests"`
-	StartTimeout Seconds `toml:"start_timeout,omitempty" min:"0" max:"3600" comment:"longest wait for a start"`
+	Current      Ampere   `toml:"current" above:"0" max:"1000" comment:"not above this for longer than time"`
+	Time         Seconds  `toml:"time" above:"0" max:"3600"`
+	Peak         Ampere   `toml:"peak" above:"0" max:"1000" comment:"at no time above this, but for the charging peak"`
+	Continuous   Ampere   `toml:"continuous,omitempty" min:"0" max:"1000" comment:"that it bears without end"`
+	Heat         AmpereSq `toml:"heat,omitempty" min:"0" max:"1e9" comment:"that it may take beyond that: current squared less that of continuous, over time"`
+	Stall        Ampere   `toml:"stall,omitempty" min:"0" max:"1000" comment:"not above this for longer than stall_time without motion"`
+	StallTime    Seconds  `toml:"stall_time,omitempty" min:"0" max:"3600"`
+	Charge       Coulomb  `toml:"charge,omitempty" min:"0" max:"100" comment:"that the charging peak at switch-on may take"`
+	ChargeTime   Seconds  `toml:"charge_time,omitempty" min:"0" max:"10" comment:"and how long it may last"`
+	DryRun       Seconds  `toml:"dry_run,omitempty" min:"0" max:"86400" comment:"longest run without water"`
+	Rest         Seconds  `toml:"rest,omitempty" min:"0" max:"86400" comment:"between two tests"`
+	StartTimeout Seconds  `toml:"start_timeout,omitempty" min:"0" max:"3600" comment:"longest wait for a start"`
 }
 
 type fileFixture struct {
-	Type        string              `toml:"type" oneof:"loop|bucket"`
+	Type        string              `toml:"type" oneof:"loop|bucket|vice"`
 	Bore        Millimetre          `toml:"bore,omitempty" min:"0" max:"1000"`
 	Lift        Metre               `toml:"lift,omitempty" min:"-100" max:"100" comment:"from the unit up to the outlet"`
 	Fluid       string              `toml:"fluid,omitempty"`
@@ -133,6 +138,7 @@ func (f *file) profile() *Profile {
 		Supply: Supply{float64(f.Supply.Nominal), float64(f.Supply.Low), float64(f.Supply.High)},
 		Limits: Limits{
 			Current_A: float64(l.Current), Time: l.Time.Duration(), Peak_A: float64(l.Peak),
+			Continuous_A: float64(l.Continuous), Heat_A2s: float64(l.Heat), Stall_A: float64(l.Stall), StallTime: l.StallTime.Duration(),
 			Charge_C: float64(l.Charge), ChargeTime: l.ChargeTime.Duration(), DryRun: l.DryRun.Duration(),
 			Rest: l.Rest.Duration(), StartTimeout: l.StartTimeout.Duration(),
 		},
@@ -145,7 +151,7 @@ func (f *file) profile() *Profile {
 			Supply_V: float64(n.Supply), Rigs: n.Rigs, GainU: float64(n.GainU), Days: n.Days, Fillings: n.Fillings,
 			PartRevisions: n.Parts, Own: valuesOf(n.Own), Program: n.Program, Statement: n.Statement,
 		},
-		Grid: n.Grid, Section: f.Section, Connector: f.Connector.connector(), Return: f.Return.held(),
+		Grid: n.Grid, Section: f.Section, Connector: f.Connector.connector(), Return: f.Return.held(), Position: f.Position.position(),
 	}
 	for _, q := range c.Law {
 		p.Command.Law = append(p.Command.Law, LawPoint{float64(q.Line), float64(q.Command)})
@@ -181,11 +187,12 @@ func fileOf(p *Profile) *file {
 		Supply: fileSupply{Volt(p.Supply.Nominal_V), Volt(p.Supply.Low_V), Volt(p.Supply.High_V)},
 		Limits: fileLimits{
 			Current: Ampere(l.Current_A), Time: SecondsOf(l.Time), Peak: Ampere(l.Peak_A),
+			Continuous: Ampere(l.Continuous_A), Heat: AmpereSq(l.Heat_A2s), Stall: Ampere(l.Stall_A), StallTime: SecondsOf(l.StallTime),
 			Charge: Coulomb(l.Charge_C), ChargeTime: SecondsOf(l.ChargeTime), DryRun: SecondsOf(l.DryRun),
 			Rest: SecondsOf(l.Rest), StartTimeout: SecondsOf(l.StartTimeout),
 		},
 		Section:   p.Section,
-		Connector: fileConnectorOf(p.Connector), Return: fileReturnOf(p.Return),
+		Connector: fileConnectorOf(p.Connector), Return: fileReturnOf(p.Return), Position: filePositionOf(p.Position),
 		Fixture: fileFixture{
 			Type: x.Type, Bore: Millimetre(x.Bore_mm), Lift: Metre(x.Lift_m), Fluid: x.Fluid,
 			Temperature: strict.CelsiusRange{Low: x.LowTemp_C, High: x.HighTemp_C}, Remount: Share(x.Remount), Description: x.Description,

@@ -73,12 +73,12 @@ func (d *decoder) head(root *strict.Node) bool {
 			d.Add(n.Place, "format is %s: it must be %d", strict.Clip(n.Text), Format)
 		}
 	}
-	if n := root.At("command", "type"); n.IsString() && n.Text != "pwm" {
+	if n := root.At("command", "type"); n.IsString() && n.Text != Signal && n.Text != Switched {
 		switch n.Text {
 		case "0-10 V", "lin", "can":
-			d.Add(n.Place, "command type %q is not supported by this bench: it commands by \"pwm\" only", n.Text)
+			d.Add(n.Place, "command type %q is not supported by this bench: it commands by \"pwm\", or switches the unit itself, \"switched\"", n.Text)
 		default:
-			d.Add(n.Place, "command type %q is not known: this bench commands by \"pwm\" only (\"0-10 V\", \"lin\" and \"can\" are not supported)", strict.Clip(n.Text))
+			d.Add(n.Place, "command type %q is not known: this bench commands by \"pwm\", or switches the unit itself, \"switched\" (\"0-10 V\", \"lin\" and \"can\" are not supported)", strict.Clip(n.Text))
 		}
 	}
 	if n := root.Child("kind"); n == nil {

@@ -24,11 +24,12 @@ type Profile struct {
 	Invented     bool   // true for built-ins: no real unit stands behind it
 	Notes        []string
 
-	Command Command
-	Supply  Supply
-	Limits  Limits
-	Return  Return // how it reports on itself
-	Fixture Fixture
+	Command  Command
+	Supply   Supply
+	Limits   Limits
+	Return   Return   // how it reports on itself
+	Position Position // how it tells where it stands
+	Fixture  Fixture
 	// Connector is the unit's plug; its zero value when the profile has none.
 	Connector Connector
 	Learned   Learned
@@ -51,11 +52,11 @@ type Profile struct {
 
 // Command is how the unit is told what to do.
 type Command struct {
-	Type         string  // "pwm"; other kinds of command are refused clearly
-	Frequency_Hz float64 // nominal
+	Type         string  // Signal or Switched; other kinds of command are refused clearly
+	Frequency_Hz float64 // nominal; 0, of a switched unit only: it is switched on and off
 	Tolerance    float64 // relative, on the frequency
 	Inverted     bool    // line duty runs against the command: line = 100 − command
-	Drive        string  // "open-drain" or "push-pull"
+	Drive        string  // of the signal: "open-drain" or "push-pull"
 	PullUp_Ohm   float64 // of the unit itself; 0 none or not known
 	PullUp_V     float64 // its open voltage at nominal supply; 0 not known
 	Stop_pct     float64 // command duty at which the unit stands still
@@ -87,9 +88,15 @@ type Supply struct{ Nominal_V, Low_V, High_V float64 }
 
 // Limits that the guard keeps.
 type Limits struct {
-	Current_A    float64       // above this for longer than Time: trip
-	Time         time.Duration // how long Current_A may be passed
-	Peak_A       float64       // above this at any time but the charging peak: trip
+	Current_A float64       // above this for longer than Time: trip
+	Time      time.Duration // how long Current_A may be passed
+	Peak_A    float64       // above this at any time but the charging peak: trip
+	// Continuous_A is borne without end; of what is beyond, squared, Heat_A2s at
+	// most, over time. Above Stall_A a unit may stand still for StallTime. 0: not stated.
+	Continuous_A float64
+	Heat_A2s     float64
+	Stall_A      float64
+	StallTime    time.Duration
 	Charge_C     float64       // charge that a charging peak may take
 	ChargeTime   time.Duration // and how long it may last
 	DryRun       time.Duration // longest run without water; 0: none allowed beyond the test's own
@@ -99,7 +106,7 @@ type Limits struct {
 
 // Fixture is where the good units were measured.
 type Fixture struct {
-	Type       string // "loop" or "bucket"
+	Type       string // "loop", "bucket", or "vice": dry
 	Bore_mm    float64
 	Lift_m     float64
 	Fluid      string

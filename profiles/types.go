@@ -19,6 +19,8 @@ type (
 	Share      = strict.Share
 	Seconds    = strict.Seconds
 	Coulomb    = strict.Coulomb
+	Henry      = strict.Henry
+	AmpereSq   = strict.AmpereSq
 	Celsius    = strict.Celsius
 	Millimetre = strict.Millimetre
 	Metre      = strict.Metre

@@ -17,6 +17,7 @@ type Description struct {
 	Stop      *Input
 
 	LinePin LinePin
+	Load    *LoadSwitch // switches a unit without a board
 	I2C     *I2C
 	SPI     *SPI
 
@@ -26,6 +27,7 @@ type Description struct {
 	LineLevel   *Sense       // mean level of the line at the plug
 	Temperature *Probe
 	Flow        *FlowMeter
+	Position    *PositionInput
 	Return      *Input // the unit's return signal on its own wire
 	Listen      *Listen
 }

@@ -80,6 +80,10 @@ func New(name string, b Board, d Description, o Options) (_ *Rig, err error) {
 	if r.Line, err = openLine(b, &d); err != nil {
 		return nil, err
 	}
+	if r.Load, err = openLoad(b, &d); err != nil {
+		return nil, err
+	}
+	r.Position = d.Position != nil
 	if d.Stop != nil {
 		if r.Stop, err = openStop(b, d.Stop); err != nil {
 			return nil, fmt.Errorf("rig %s: stop input: %w", name, err)
@@ -101,8 +105,14 @@ func New(name string, b Board, d Description, o Options) (_ *Rig, err error) {
 	if d.AlertCuts {
 		r.Facts = append(r.Facts, Fact{"alert", fmt.Sprintf("cuts above %.4g A only; not for a program that hangs", d.alert_A())})
 	}
-	line := r.Line
-	r.Close = func() error { return errors.Join(s.Stop(), line.Release(), release()) }
+	line, load := r.Line, r.Load
+	r.Close = func() error {
+		var err error
+		if load != nil {
+			err = load.Open()
+		}
+		return errors.Join(err, s.Stop(), line.Release(), release())
+	}
 	return r, nil
 }
 

@@ -23,6 +23,10 @@ type Rig struct {
 	Stop gpio.PinIO
 	// Line drives the unit's signal wire.
 	Line *Line
+	// Load switches a unit without a board; nil: the rig cannot.
+	Load *Load
+	// Position says that the unit's position is sampled.
+	Position bool
 	// Sampler reads current and voltages.
 	Sampler Sampler
 	// Stands says that the rig's time stands still while nobody asks for a
@@ -87,6 +91,10 @@ type Sample struct {
 	Line_V         float64 // mean level of the signal wire
 	Temperature_C  float64
 	Flow_l_per_min float64
+	// Position is the unit's position output: volts, or the high share of its
+	// PWM in per cent. Node_V is the wire between a two-wire unit and its switch.
+	Position float64
+	Node_V   float64
 	// Clipped says that the current reading stands at the end of the range:
 	// the true value is at least this.
 	Clipped bool

@@ -28,6 +28,9 @@ const (
 	line
 	thermistor
 	reference
+	position
+	node
+	channelCount = iota
 )
 
 // temperatureEvery is the rig time between two readings of the thermistor:
@@ -110,7 +113,7 @@ type sampler struct {
 	d       *Description
 	aux     auxiliary
 
-	inputs       [reference + 1]ads1115.Mux
+	inputs       [channelCount]ads1115.Mux
 	lines, warms bool // there is a line level to read, and a thermistor
 
 	running     bool
@@ -181,7 +184,7 @@ func (s *sampler) Next(out *Sample) error {
 	*out = Sample{
 		At:        s.reading.middle,
 		Current_A: s.reading.current_A,
-		Supply_V:  nan, Line_V: nan, Temperature_C: nan, Flow_l_per_min: nan,
+		Supply_V:  nan, Line_V: nan, Temperature_C: nan, Flow_l_per_min: nan, Position: nan, Node_V: nan,
 		Clipped: s.reading.clipped,
 		Lost:    s.reading.lost,
 	}

@@ -30,6 +30,10 @@ const (
 	// How often the other channels are read.
 	supplyEvery = 10 * time.Millisecond
 	lineEvery   = 20 * time.Millisecond
+	// A positioner crosses its travel in half a second and more, and a hundredth
+	// of that is told apart; the level of a load switch is looked at as often.
+	positionEvery = 5 * time.Millisecond
+	nodeEvery     = 5 * time.Millisecond
 )
 
 // spiSampler reads an SPI converter as fast as it answers: two conversions of
@@ -45,9 +49,9 @@ type spiSampler struct {
 	zero     float64 // codes
 
 	plain  *mcp320x.Batch
-	with   [reference + 1]*mcp320x.Batch // with another channel at the end; nil: there is none
-	every  [reference + 1]time.Duration
-	due    [reference + 1]time.Duration
+	with   [channelCount]*mcp320x.Batch // with another channel at the end; nil: there is none
+	every  [channelCount]time.Duration
+	due    [channelCount]time.Duration
 	now    *mcp320x.Batch // what samples are given out from
 	next   int            // the next of it
 	last   time.Duration  // of the last sample
@@ -111,6 +115,12 @@ func newSPISampler(p spi.Port, clk clock.Clock, d *Description) (*spiSampler, er
 	add(supply, plug, supplyEvery)
 	if d.LineLevel != nil {
 		add(line, mcp320x.Single(d.LineLevel.Channel), lineEvery)
+	}
+	if p := d.Position; p != nil && p.Sense != nil {
+		add(position, mcp320x.Single(p.Sense.Channel), positionEvery)
+	}
+	if l := d.Load; l != nil && l.Level != nil {
+		add(node, mcp320x.Single(l.Level.Channel), nodeEvery)
 	}
 	if t != nil && t.Chip == "ntc" && err == nil {
 		s.ntc, err = t.NTC.sensor()
@@ -186,7 +196,7 @@ func (s *spiSampler) Next(out *Sample) error {
 		return fmt.Errorf("rig: sample: %w: call Start", ErrStopped)
 	}
 	nan := math.NaN()
-	*out = Sample{Supply_V: nan, Line_V: nan, Temperature_C: nan, Flow_l_per_min: nan}
+	*out = Sample{Supply_V: nan, Line_V: nan, Temperature_C: nan, Flow_l_per_min: nan, Position: nan, Node_V: nan}
 	for {
 		if s.next >= spiFrames {
 			if err := s.read(out); err != nil {
@@ -238,6 +248,10 @@ func (s *spiSampler) read(out *Sample) error {
 		out.Supply_V = v * s.d.Supply.Divider.Ratio()
 	case line:
 		out.Line_V = v * s.d.LineLevel.Divider.Ratio()
+	case position:
+		out.Position = v * s.d.Position.Sense.Divider.Ratio()
+	case node:
+		out.Node_V = v * s.d.Load.Level.Divider.Ratio()
 	case reference:
 		s.volt_V = v
 	case thermistor:

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"dutybench/bench/rig"
+	"dutybench/profiles"
 	"dutybench/signal/trace"
 )
 
@@ -17,6 +18,7 @@ const mostSamples = 4_000_000
 // channels are the trace's columns, laid out before the run.
 type channels struct {
 	t, duty, current, on, supply, lineDuty, line, temperature []float64
+	position                                                  placed
 }
 
 func (c *channels) make(d, interval time.Duration) {
@@ -30,7 +32,11 @@ func (c *channels) make(d, interval time.Duration) {
 }
 
 func (c *channels) all() []*[]float64 {
-	return []*[]float64{&c.t, &c.duty, &c.current, &c.on, &c.supply, &c.lineDuty, &c.line, &c.temperature}
+	out := []*[]float64{&c.t, &c.duty, &c.current, &c.on, &c.supply, &c.lineDuty, &c.line, &c.temperature}
+	if c.position.profile != nil {
+		out = append(out, &c.position.read, &c.position.told_pct)
+	}
+	return out
 }
 
 func (c *channels) len() int { return len(c.t) }
@@ -48,6 +54,7 @@ func (c *channels) add(t_s float64, st *state, current float64, s *rig.Sample) {
 	c.lineDuty = append(c.lineDuty, st.lineDuty_pct)
 	c.line = append(c.line, micro(s.Line_V))
 	c.temperature = append(c.temperature, micro(s.Temperature_C))
+	c.position.add(s)
 }
 
 // micro rounds to a millionth, far below what converters resolve.
@@ -68,7 +75,7 @@ func (x *runner) trace() *trace.Trace {
 // columns are the trace's, with the values so far.
 func (x *runner) columns() []trace.Column {
 	a, c := x.rig.Accuracy, &x.ch
-	return []trace.Column{
+	return append([]trace.Column{
 		{Name: trace.ColTime, Values: c.t},
 		{Name: trace.ColDuty, Values: c.duty},
 		{Name: trace.ColCurrent, Values: c.current, Resolution: a.CurrentStep_A},
@@ -77,7 +84,7 @@ func (x *runner) columns() []trace.Column {
 		{Name: trace.ColLineDuty, Values: c.lineDuty},
 		{Name: trace.ColLine, Values: c.line, Resolution: a.VoltageStep_V},
 		{Name: trace.ColTemperature, Values: c.temperature},
-	}
+	}, c.position.columns(a)...)
 }
 
 // missing counts what was not sampled.
@@ -123,6 +130,13 @@ func (x *runner) meta(ended string, zeroed bool) []trace.Entry {
 		if e.u > 0 {
 			add(e.key, num(e.u))
 		}
+	}
+	if l := x.rig.Load; l != nil && x.profile.Command.Type == profiles.Switched {
+		seen := trace.RecirculationUnseen
+		if l.Seen {
+			seen = trace.RecirculationSeen
+		}
+		add(trace.KeyRecirculation, seen)
 	}
 	if x.rig.Integrating {
 		add(trace.KeyIntegrating, "1")
@@ -198,4 +212,34 @@ func (x *runner) ended() string {
 		return string(t.Rule) + ": " + t.Reason
 	}
 	return x.out.Ended
+}
+
+// placed is what a unit tells of its position, as it was read and as the
+// profile says what that means.
+type placed struct {
+	profile        *profiles.Profile // nil: nothing is read
+	read, told_pct []float64
+	supply_V       float64 // last read
+}
+
+func (c *placed) add(s *rig.Sample) {
+	if c.profile == nil {
+		return
+	}
+	if !math.IsNaN(s.Supply_V) {
+		c.supply_V = s.Supply_V
+	}
+	c.read = append(c.read, micro(s.Position))
+	c.told_pct = append(c.told_pct, micro(c.profile.Position.Of(s.Position, c.supply_V, c.profile.Supply.Nominal_V)))
+}
+
+func (c *placed) columns(a rig.Accuracy) []trace.Column {
+	if c.profile == nil {
+		return nil
+	}
+	told := trace.Column{Name: trace.ColPosition, Values: c.told_pct}
+	if c.profile.Position.By == profiles.ByPWM {
+		return []trace.Column{told}
+	}
+	return []trace.Column{{Name: trace.ColPositionV, Values: c.read, Resolution: a.VoltageStep_V}, told}
 }

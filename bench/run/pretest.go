@@ -96,7 +96,7 @@ func (x *runner) pretest(ctx context.Context) error {
 
 // anew forgets what was sampled, so that the trace begins with its own zero.
 func (x *runner) anew() error {
-	g, err := guard.New(x.rig.Switch, x.rig.Clock, x.rig.Line.Release, x.limits())
+	g, err := guard.New(x.rig.Switch, x.rig.Clock, x.commander.release, x.limits())
 	if err != nil {
 		return x.failed(err)
 	}
@@ -125,7 +125,7 @@ func (x *runner) under(l guard.Limits) error {
 		return x.failed(err)
 	}
 	l.Grace = time.Hour
-	g, err := guard.New(x.rig.Switch, x.rig.Clock, x.rig.Line.Release, l)
+	g, err := guard.New(x.rig.Switch, x.rig.Clock, x.commander.release, l)
 	if err != nil {
 		return x.failed(err)
 	}
@@ -135,7 +135,7 @@ func (x *runner) under(l guard.Limits) error {
 
 // closeOnly closes contacts with the stop command on the line.
 func (x *runner) closeOnly(p guard.Path) error {
-	duty, err := x.command(kind.Step{Command_pct: x.profile.Command.Stop_pct})
+	duty, err := x.commander.command(kind.Step{Command_pct: x.profile.Command.Stop_pct})
 	if err == nil {
 		err = x.guard.CloseOnly(p)
 	}
@@ -152,7 +152,7 @@ func (x *runner) closeOnly(p guard.Path) error {
 func (x *runner) apart() error {
 	err := x.guard.Open()
 	if err == nil {
-		err = x.rig.Line.Release()
+		err = x.commander.release()
 	}
 	if err != nil {
 		return x.failed(err)

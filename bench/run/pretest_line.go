@@ -108,7 +108,7 @@ func (x *runner) pullUp_V(plug_V float64) (volt float64, stated bool) {
 // level puts a step's command on the line and reads the level that it settles
 // at; NaN when it is not sampled, or when the unit begins to take power.
 func (x *runner) level(ctx context.Context, s kind.Step, w *wire) (float64, error) {
-	duty, err := x.command(s)
+	duty, err := x.commander.command(s)
 	if err != nil {
 		return math.NaN(), x.failed(err)
 	}

@@ -140,7 +140,7 @@ func Run(ctx context.Context, r *rig.Rig, plan kind.Plan, p *profiles.Profile, o
 	if err := x.profileLimits().Check(); err != nil {
 		return nil, fmt.Errorf("run: %w", err)
 	}
-	if x.guard, err = guard.New(r.Switch, r.Clock, r.Line.Release, x.limits()); err != nil {
+	if x.guard, err = guard.New(r.Switch, r.Clock, x.commander.release, x.limits()); err != nil {
 		return nil, fmt.Errorf("run: %w", err)
 	}
 	done := false
@@ -169,8 +169,12 @@ func check(r *rig.Rig, plan kind.Plan, p *profiles.Profile) (kind.Plan, error) {
 		return plan, errors.New("run: the rig is not whole: it needs a clock, a supply switch, a line and a sampler")
 	case p == nil:
 		return plan, errors.New("run: there is no profile, so nobody knows what the unit can bear; choose one")
-	case p.Command.Type != "pwm":
-		return plan, fmt.Errorf("run: profile %q is commanded by %q; this bench commands by pwm only", p.Name, p.Command.Type)
+	case p.Command.Type != profiles.Signal && p.Command.Type != profiles.Switched:
+		return plan, fmt.Errorf("run: profile %q is commanded by %q; this bench commands by pwm, or switches the unit itself", p.Name, p.Command.Type)
+	case p.Command.Type == profiles.Switched && r.Load == nil:
+		return plan, fmt.Errorf("run: profile %q is for a unit that the bench switches itself, and rig %s has no load switch: fit one and state it as [load] in the rig file", p.Name, r.Name)
+	case p.Position.By != "" && !r.Position:
+		return plan, fmt.Errorf("run: a unit of profile %q tells its position, and rig %s does not read it: wire its output to an input and state it as [position] in the rig file", p.Name, r.Name)
 	case len(plan.Steps) == 0:
 		return plan, fmt.Errorf("run: the plan for profile %q has no steps", p.Name)
 	}

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"periph.io/x/conn/v3/gpio"
-	"periph.io/x/conn/v3/physic"
 
 	"dutybench/bench/guard"
 	"dutybench/bench/kind"
@@ -56,7 +55,7 @@ type runner struct {
 	start     time.Duration // rig time of the trace's zero
 	now, was  state         // a conversion's middle may lie before the last change
 	running   bool          // the unit may be running, as the guard sees it
-	freq      physic.Frequency
+	commander commander
 	sample    rig.Sample
 	last      time.Duration // of the last sample
 	any       bool
@@ -97,8 +96,8 @@ type mark struct {
 func newRunner(r *rig.Rig, plan kind.Plan, p *profiles.Profile, o Options) *runner {
 	interval := r.Sampler.Interval()
 	x := &runner{rig: r, plan: plan, profile: p, o: o, supply_V: math.NaN(),
-		freq:  physic.Frequency(math.Round(p.Command.Frequency_Hz * float64(physic.Hertz))),
-		marks: make([]mark, 0, len(plan.Steps)), plausible: newPlausible(r.Accuracy)}
+		commander: commanderFor(r, p),
+		marks:     make([]mark, 0, len(plan.Steps)), plausible: newPlausible(r.Accuracy)}
 	x.out.Facts = r.Facts
 	x.out.Off.Current_A = math.NaN()
 	longest := dischargeTime + tailTime
@@ -107,6 +106,9 @@ func newRunner(r *rig.Rig, plan kind.Plan, p *profiles.Profile, o Options) *runn
 		if s.Thin > interval {
 			longest -= time.Duration(float64(s.Max) * (1 - float64(interval)/float64(s.Thin)))
 		}
+	}
+	if p.Position.By != "" && r.Position {
+		x.ch.position = placed{profile: p, supply_V: math.NaN()}
 	}
 	x.ch.make(longest, interval)
 	return x
@@ -192,10 +194,10 @@ func (x *runner) begin(s kind.Step) error {
 		}
 	}
 	command := s
-	if !s.Supply && x.rig.Line.Feeds() {
+	if !s.Supply && x.commander.feeds() {
 		command.Line = kind.Release
 	}
-	lineDuty, err := x.command(command)
+	lineDuty, err := x.commander.command(command)
 	if err != nil {
 		return err
 	}
@@ -223,20 +225,6 @@ func (x *runner) dark(t *guard.Trip) {
 	if t != nil {
 		x.now.from = min(t.Off, x.now.from)
 	}
-}
-
-// command drives the line for a step and gives the line duty; NaN: released.
-func (x *runner) command(s kind.Step) (lineDuty_pct float64, err error) {
-	switch s.Line {
-	case kind.Release:
-		return math.NaN(), x.rig.Line.Release()
-	case kind.HoldLow:
-		return 0, x.rig.Line.HoldLow()
-	case kind.HoldHigh:
-		return 100, x.rig.Line.HoldHigh()
-	}
-	d := x.profile.Command.LineDuty(s.Command_pct)
-	return d, x.rig.Line.Drive(d, x.freq)
 }
 
 // hold samples until the step is over.

@@ -30,12 +30,12 @@ func (x *runner) keep(t_s float64, st *state, current float64, s *rig.Sample) {
 	}
 	if b.n == 0 {
 		b.until, b.state = t_s+thin.Seconds(), *st
-		b.last = rig.Sample{Supply_V: math.NaN(), Line_V: math.NaN(), Temperature_C: math.NaN()}
+		b.last = rig.Sample{Supply_V: math.NaN(), Line_V: math.NaN(), Temperature_C: math.NaN(), Position: math.NaN(), Node_V: math.NaN()}
 	}
 	b.n++
 	b.t += t_s
 	b.sum += current
-	for _, v := range [...]struct{ to, from *float64 }{{&b.last.Supply_V, &s.Supply_V}, {&b.last.Line_V, &s.Line_V}, {&b.last.Temperature_C, &s.Temperature_C}} {
+	for _, v := range [...]struct{ to, from *float64 }{{&b.last.Supply_V, &s.Supply_V}, {&b.last.Line_V, &s.Line_V}, {&b.last.Temperature_C, &s.Temperature_C}, {&b.last.Position, &s.Position}} {
 		if !math.IsNaN(*v.from) {
 			*v.to = *v.from
 		}

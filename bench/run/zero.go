@@ -192,7 +192,7 @@ func (x *runner) off() error {
 	if err := x.guard.Open(); err != nil {
 		return x.failed(err)
 	}
-	if err := x.rig.Line.Release(); err != nil {
+	if err := x.commander.release(); err != nil {
 		x.warn("The line could not be released: %v.", line(err.Error()))
 	}
 	at, ever := x.guard.LastOff()

@@ -53,6 +53,10 @@ type Options struct {
 	Unit   Unit
 	Supply Supply // zero: DefaultSupply
 	Wire   Wire   // zero: DefaultWire
+	// TwoWire, when not nil, is in the socket in the place of Unit, behind the
+	// bench's own switch.
+	TwoWire TwoWire
+	Driver  Driver // zero: DefaultDriver
 	// Ideal leaves out the chips', shunt's and dividers' errors and noise.
 	Ideal bool
 	// Current is what reads the supply current, Shunt_Ohm its shunt (zero:
@@ -118,6 +122,7 @@ type Bench struct {
 	Second, PreCharge, Heartbeat *SwitchPin
 	Stop                         *StopPin
 	Line                         *Pin
+	Load                         *Pin // switches a two-wire unit
 	Flow                         *FlowPin
 	Listen                       *ListenPin
 	Return                       *ReturnPin
@@ -131,14 +136,17 @@ type Bench struct {
 // NewBench builds a bench with its switch off and its line released.
 func NewBench(o Options) *Bench {
 	w := newWorld()
-	w.Supply, w.Wire = o.Supply, o.Wire
+	w.Supply, w.Wire, w.Driver = o.Supply, o.Wire, o.Driver
+	if o.Driver == (Driver{}) {
+		w.Driver = DefaultDriver()
+	}
 	if o.Supply == (Supply{}) {
 		w.Supply = DefaultSupply()
 	}
 	if o.Wire == (Wire{}) {
 		w.Wire = DefaultWire()
 	}
-	b := &Bench{World: w, I2C: newBus(w, o.BusSpeed_Hz), Stop: newStop(w, o.StopOpens), Line: newLine(w), Flow: newFlow(w), Kernel: newKernel(w), clock: Clock{w}}
+	b := &Bench{World: w, I2C: newBus(w, o.BusSpeed_Hz), Stop: newStop(w, o.StopOpens), Line: newLine(w), Load: newLoad(w), Flow: newFlow(w), Kernel: newKernel(w), clock: Clock{w}}
 	w.signal, b.Listen, b.Return = o.Signal, newListen(w, o.Seed), newReturn(w)
 	w.contacts = newContacts(w, o)
 	b.Switch, b.Second, b.PreCharge, b.Heartbeat = w.contacts.first, w.contacts.second, w.contacts.preCharge, w.contacts.heartbeat
@@ -204,6 +212,9 @@ func NewBench(o Options) *Bench {
 	}
 	w.plan()
 	w.Plug(o.Unit)
+	if o.TwoWire != nil {
+		w.Plug(&switched{w: w, body: o.TwoWire})
+	}
 	b.Unarmed = b.Arm(o.Fault)
 	return b
 }
@@ -237,7 +248,7 @@ func (b *Bench) Port(name string) (spi.PortCloser, error) {
 // Tree is the simulated kernel's.
 func (b *Bench) Tree() sysfs.Tree { return b.Kernel }
 
-// Pin finds a pin: SWITCH, STOP, LINE, FLOW, LISTEN or RETURN.
+// Pin finds a pin: SWITCH, STOP, LINE, LOAD, FLOW, LISTEN or RETURN.
 func (b *Bench) Pin(name string) (gpio.PinIO, error) {
 	for _, s := range b.World.contacts.all() {
 		if s.name == name {
@@ -249,6 +260,8 @@ func (b *Bench) Pin(name string) (gpio.PinIO, error) {
 		return b.Stop, nil
 	case b.Line.name:
 		return b.Line, nil
+	case b.Load.name:
+		return b.Load, nil
 	case b.Flow.name:
 		return b.Flow, nil
 	case b.Listen.name:
@@ -256,7 +269,7 @@ func (b *Bench) Pin(name string) (gpio.PinIO, error) {
 	case b.Return.name:
 		return b.Return, nil
 	}
-	return nil, fmt.Errorf("sim: no pin %q: the bench has SWITCH, STOP, LINE, FLOW, LISTEN and RETURN", name)
+	return nil, fmt.Errorf("sim: no pin %q: the bench has SWITCH, STOP, LINE, LOAD, FLOW, LISTEN and RETURN", name)
 }
 
 // Pace makes the simulated time keep to real time: it never runs ahead of it

@@ -28,6 +28,8 @@ const (
 	MCPLine
 	MCPThermistor
 	MCPReference
+	MCPPosition // what the unit tells of its position
+	MCPNode     // the wire between a two-wire unit and its switch
 )
 
 // Front is what lies between the shunt and an SPI converter: an amplifier
@@ -132,6 +134,10 @@ func (b *Bench) fit(o Options, shunt_Ohm, supplyRatio, lineRatio float64) {
 			return w.probe_V
 		case MCPReference:
 			return Reference_V
+		case MCPPosition:
+			return w.position_V() / dividerRatio
+		case MCPNode:
+			return w.node_V() / dividerRatio
 		}
 		return 0
 	}

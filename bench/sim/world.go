@@ -29,6 +29,7 @@ type World struct {
 	// Supply and Wire may be changed between two steps.
 	Supply Supply
 	Wire   Wire
+	Driver Driver // of a two-wire unit
 
 	now, stepped time.Duration
 	next         time.Duration // the earliest due time of parts and events
@@ -51,6 +52,7 @@ type World struct {
 	probe      func(celsius float64) float64
 	probeCount int
 	wire       wireState
+	load       loadState
 	returned   *ReturnPin
 	signal     *Signal // that the bench listens to, in the place of its line; or nil
 	// preCharge_Ohm is the resistance of a pre-charge path that alone conducts.
@@ -172,6 +174,16 @@ func (w *World) At(t time.Duration, f func()) (cancel func()) {
 
 // settle steps the unit to time t, which is not after now.
 func (w *World) settle(t time.Duration) {
+	if w.load.pwm { // no step crosses an edge of the switch
+		for e := w.load.edge(w.stepped); e < t; e = w.load.edge(e) {
+			w.steps(e)
+		}
+	}
+	w.steps(t)
+}
+
+// steps steps the unit to time t.
+func (w *World) steps(t time.Duration) {
 	span := t - w.stepped
 	if span <= 0 {
 		return

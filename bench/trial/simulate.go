@@ -62,15 +62,15 @@ func record(p *profiles.Profile, s kinds.Simulated, plan kind.Plan, d *judge.Dec
 	if err != nil {
 		return nil, fmt.Errorf("trial: %w", err)
 	}
-	wiring := rig.Default()
-	if p.Command.Drive == "push-pull" {
-		wiring.LinePin.LineDrive = rig.LineDrive{}
-	}
+	wiring := kinds.Wiring(p, &options)
 	start := time.Now()
 	bench := sim.NewBench(options)
 	if f := s.Perturb.Noise(); f != 1 {
 		bench.INA226.Errors.Noise_V *= f
 		bench.ADS1115.Errors.NoiseSteps *= f
+		if bench.MCP320x != nil {
+			bench.MCP320x.Errors.NoiseSteps *= f
+		}
 	}
 	r, err := rig.New(rig.Sim, bench, wiring, rig.Options{Stands: true})
 	if err != nil {

@@ -142,7 +142,7 @@ func (a *app) openSimulated(f rigFlags, d rig.Description, sum string, p *profil
 	}
 	if f.rig == rig.Sim {
 		if p != nil {
-			d.LinePin.LineDrive = rig.LineDrive{OpenDrain: o.Wire.OpenDrain, Inverted: o.Wire.Inverted}
+			d = kinds.Wiring(p, &o)
 		}
 		b := sim.NewBench(o)
 		r, err := rig.New(rig.Sim, b, d, rig.Options{Stands: true})

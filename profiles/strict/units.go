@@ -23,6 +23,8 @@ type (
 	Share      float64 // %, held as a fraction of 1
 	Seconds    float64 // s, ms, us
 	Coulomb    float64 // C, mC
+	Henry      float64 // H, mH, uH
+	AmpereSq   float64 // A2s, ampere squared seconds, as fuses state it
 	Celsius    float64 // °C
 	Millimetre float64 // mm, cm; held in mm
 	Metre      float64 // m, cm, mm
@@ -55,6 +57,8 @@ var (
 	inShare      = unit{"a percentage", "5 %", []scale{{"%", -2}}}
 	inSeconds    = unit{"a time", "30 s", []scale{{"s", 0}, {"ms", -3}, {"us", -6}, {"µs", -6}}}
 	inCoulomb    = unit{"a charge in coulomb", "0.02 C", []scale{{"C", 0}, {"mC", -3}}}
+	inHenry      = unit{"an inductance", "40 mH", []scale{{"H", 0}, {"mH", -3}, {"uH", -6}, {"µH", -6}}}
+	inAmpereSq   = unit{"a heat in ampere squared seconds", "20 A2s", []scale{{"A2s", 0}}}
 	inCelsius    = unit{"a temperature", "20 °C", []scale{{"°C", 0}}}
 	inMillimetre = unit{"a length in millimetres", "19 mm", []scale{{"mm", 0}, {"cm", 1}}}
 	inMetre      = unit{"a height or length", "0.5 m", []scale{{"m", 0}, {"cm", -2}, {"mm", -3}}}
@@ -75,6 +79,8 @@ func (x *Percent) UnmarshalText(b []byte) error    { return read(x, inPercent, b
 func (x *Share) UnmarshalText(b []byte) error      { return read(x, inShare, b) }
 func (x *Seconds) UnmarshalText(b []byte) error    { return read(x, inSeconds, b) }
 func (x *Coulomb) UnmarshalText(b []byte) error    { return read(x, inCoulomb, b) }
+func (x *Henry) UnmarshalText(b []byte) error      { return read(x, inHenry, b) }
+func (x *AmpereSq) UnmarshalText(b []byte) error   { return read(x, inAmpereSq, b) }
 func (x *Celsius) UnmarshalText(b []byte) error    { return read(x, inCelsius, b) }
 func (x *Millimetre) UnmarshalText(b []byte) error { return read(x, inMillimetre, b) }
 func (x *Metre) UnmarshalText(b []byte) error      { return read(x, inMetre, b) }
@@ -92,6 +98,8 @@ func (x Percent) MarshalText() ([]byte, error)    { return inPercent.text(float6
 func (x Share) MarshalText() ([]byte, error)      { return inShare.text(float64(x)) }
 func (x Seconds) MarshalText() ([]byte, error)    { return inSeconds.text(float64(x)) }
 func (x Coulomb) MarshalText() ([]byte, error)    { return inCoulomb.text(float64(x)) }
+func (x Henry) MarshalText() ([]byte, error)      { return inHenry.text(float64(x)) }
+func (x AmpereSq) MarshalText() ([]byte, error)   { return inAmpereSq.text(float64(x)) }
 func (x Celsius) MarshalText() ([]byte, error)    { return inCelsius.text(float64(x)) }
 func (x Millimetre) MarshalText() ([]byte, error) { return inMillimetre.text(float64(x)) }
 func (x Metre) MarshalText() ([]byte, error)      { return inMetre.text(float64(x)) }
@@ -111,6 +119,8 @@ func (Percent) Example() string    { return inPercent.example }
 func (Share) Example() string      { return inShare.example }
 func (Seconds) Example() string    { return inSeconds.example }
 func (Coulomb) Example() string    { return inCoulomb.example }
+func (Henry) Example() string      { return inHenry.example }
+func (AmpereSq) Example() string   { return inAmpereSq.example }
 func (Celsius) Example() string    { return inCelsius.example }
 func (Millimetre) Example() string { return inMillimetre.example }
 func (Metre) Example() string      { return inMetre.example }

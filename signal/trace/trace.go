@@ -71,6 +71,16 @@ const (
 	KeyGauge = "gauge_"
 	// With 1: samples are means over the interval between them.
 	KeyIntegrating = "x-integrating"
+	// Of a unit that the bench switches itself: whether the current that
+	// recirculates when the switch opens is in the readings (RecirculationSeen) or
+	// not. Without the key it is not known.
+	KeyRecirculation = "x-recirculation"
+)
+
+// What KeyRecirculation says.
+const (
+	RecirculationSeen   = "seen"
+	RecirculationUnseen = "not-seen"
 )
 
 // Trace is the samples of one test.

@@ -1,10 +1,9 @@
-package kinds
+package pump
 
 import (
-	"math/rand/v2"
-
 	"dutybench/bench/sim"
 	simpump "dutybench/bench/sim/pump"
+	"dutybench/bench/socket"
 )
 
 // What differs from one simulated test of a unit to the next, and from one
@@ -20,24 +19,13 @@ const (
 
 // differ changes unit and supply by what this test and this filling draw. A
 // filling is drawn for the unit that is in it.
-func (s Simulated) differ(u *simpump.Params, supply *sim.Supply) {
-	if s.Again != 0 {
-		r := rand.New(rand.NewPCG(s.Seed^s.Unit<<1, s.Again))
-		supply.Open_V *= 1 + againSupply*cut(r)
-		u.Water_C += againWater_C * cut(r)
+func differ(s socket.Simulated, u *simpump.Params, supply *sim.Supply) {
+	if r := s.AgainSource(); r != nil {
+		supply.Open_V *= 1 + againSupply*socket.Cut(r)
+		u.Water_C += againWater_C * socket.Cut(r)
 	}
-	if s.Filling != 0 {
-		r := rand.New(rand.NewPCG(s.Seed^s.Unit<<1, s.Filling^0x66696c6c))
-		u.Hydraulic_Nms2 *= 1 + fillWater*cut(r)
-		supply.Ohm += fillLead_Ohm * (1 + cut(r)/3)
-	}
-}
-
-// cut is a normal number that lies within three.
-func cut(r *rand.Rand) float64 {
-	for {
-		if z := r.NormFloat64(); z >= -3 && z <= 3 {
-			return z
-		}
+	if r := s.FillingSource(); r != nil {
+		u.Hydraulic_Nms2 *= 1 + fillWater*socket.Cut(r)
+		supply.Ohm += fillLead_Ohm * (1 + socket.Cut(r)/3)
 	}
 }
