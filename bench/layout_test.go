@@ -60,7 +60,9 @@ var rooms = []row{
 	// A simulated unit is plugged into the simulated bench.
 	{"bench/sim/*", []string{"bench/clock", "bench/sim"}},
 	{"bench/kind", []string{"signal/…", "profiles", "bench/result"}},
-	{"bench/kind/*", []string{"bench/kind", "signal/…", "profiles", "bench/result"}},
+	// weigh is what kinds share; it knows none of them.
+	{"bench/kind/weigh", []string{"bench/kind", "signal/…", "profiles", "bench/result"}},
+	{"bench/kind/*", []string{"bench/kind", "bench/kind/weigh", "signal/…", "profiles", "bench/result"}},
 	// kinds hands each kind's section to the reader of profiles.
 	{"bench/kinds", []string{"bench/kind/…", "bench/sim/…", "bench/socket/…", "bench/rig", "profiles"}},
 	// What connects a profile with a simulated unit of its type.

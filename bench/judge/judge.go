@@ -49,7 +49,7 @@ func judged(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (res *
 	r := &result.Result{
 		Schema: result.Schema, Source: tr.Source, Kind: p.Kind,
 		Profile:  result.Profile{Name: p.Name, Revision: p.Revision, SHA256: p.SHA256},
-		Findings: a.Findings, Curve: a.Curve, Startup: startup(m),
+		Findings: a.Findings, Curve: a.Curve, Views: a.Views, Startup: startup(m),
 		Causes: a.Causes, NotTested: a.NotTested,
 		Warnings: slices.Concat(tr.Warnings, m.Warnings, a.Warnings),
 	}

@@ -109,6 +109,7 @@ func (a *Assessment) OnlyHollow() bool {
 type Assessment struct {
 	Findings []result.Finding
 	Curve    []result.Point
+	Views    []result.View // beside the curve
 	// Causes hold a probability each; they sum to 1 over all causes. Only
 	// meaningful when a finding does not pass.
 	Causes      []result.CauseProbability

@@ -178,8 +178,14 @@ func commonGrid(units []measured) ([]float64, error) {
 		}
 	}
 	slices.Sort(grid)
-	if len(grid) < 3 {
-		return nil, fmt.Errorf("learn: the units share only %d steps of duty, and a curve needs 3: run the same plan on all of them", len(grid))
+	// A unit that is only switched on and off has one duty; one that was swept
+	// needs what a curve needs.
+	need := 3
+	if !slices.ContainsFunc(units[0].m[0].Curve, func(q kind.Point) bool { return math.Abs(q.Duty_pct-units[0].m[0].Curve[0].Duty_pct) > near }) {
+		need = 1
+	}
+	if len(grid) < need {
+		return nil, fmt.Errorf("learn: the units share only %d steps of duty, and a curve needs %d: run the same plan on all of them", len(grid), need)
 	}
 	return grid, nil
 }

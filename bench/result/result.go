@@ -176,6 +176,7 @@ type Result struct {
 	Profile  Profile   `json:"profile"`
 	Findings []Finding `json:"findings"`
 	Curve    []Point   `json:"curve"`
+	Views    []View    `json:"views,omitempty"`
 	Startup  Startup   `json:"startup"`
 	Warnings []string  `json:"warnings"`
 	// Surroundings says that nothing was decided because of how or where the

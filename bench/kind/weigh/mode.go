@@ -1,0 +1,234 @@
+package weigh
+
+import (
+	"cmp"
+	"math"
+	"slices"
+	"strings"
+
+	"dutybench/bench/result"
+)
+
+// Mode is one way in which a unit, its wires or its bench can be wrong.
+//
+// What it does is stated in the measurements that it moves. Moves holds those
+// whose sizes physics ties together: how much each changes for the same amount
+// of the fault, in the value's unit or as a share where the rule's spread is one
+// of ratios, with its sign; the amount is found from the unit. Needs are
+// measurements one of which must lie out, Explains those that may; a name with a
+// minus before it counts on the low side only, with a plus on the high side only.
+type Mode struct {
+	Name   string
+	Cause  result.Cause
+	States []string // of the unit in which it can be; empty: in any
+	Moves  map[string]float64
+	Needs  []string
+	// Explains may lie out under this mode without speaking against it.
+	Explains []string
+	// Looks is what else speaks against it, as a cost; nil: nothing does.
+	Looks    func(t *Table) float64
+	Prior    float64
+	Seen     string // what the unit did, one clause
+	Disproof string
+	Next     string
+	Reuse    []string // what of the unit is good all the same
+	// Like are causes that look the same from here, with Apart as the one test
+	// that tells them apart.
+	Like  []result.Cause
+	Apart string
+}
+
+// Priors differ by a factor of two at most and only rank modes that the evidence
+// leaves level: e-fold evidence is worth more than any of them.
+const (
+	Often  = 1.0
+	Seldom = 0.5
+	Rarely = 0.25
+)
+
+const (
+	// Most is what a single finding counts for at most, in units of log
+	// likelihood: e⁻⁸ is one in three thousand, the order at which some cause
+	// that is not in the list becomes likelier than a law that misses by more.
+	Most = 8.0
+	// Calm: findings within this many standard deviations speak for nothing.
+	Calm = 2.0
+	// loose is how far a measurement may lie from what a mode's Moves say, as a
+	// share of that: laws of faults hold to a third (chosen; the likeliest cause
+	// changes with it only where two modes move the same findings the same way).
+	loose = 1.0 / 3
+)
+
+// Weighed is a mode with what the evidence says of it.
+type Weighed struct {
+	Mode
+	Cost        float64 // less is likelier: minus the logarithm of its likelihood
+	Probability float64
+	Amount      float64 // of the fault, by Moves; 0 without
+	Pro, Contra []string
+}
+
+// Weigh ranks the modes that a state of the unit allows.
+func (t *Table) Weigh(state string, modes []Mode) (out []Weighed) {
+	for _, m := range modes {
+		if len(m.States) > 0 && !slices.Contains(m.States, state) {
+			continue
+		}
+		w := Weighed{Mode: m, Cost: -math.Log(m.Prior)}
+		w.Amount = t.amount(m)
+		for _, k := range t.Checks {
+			if k.Measured() {
+				w.take(k)
+			}
+		}
+		w.Cost += t.missing(m.Needs)
+		if m.Looks != nil {
+			w.Cost += m.Looks(t)
+		}
+		out = append(out, w)
+	}
+	normalise(out)
+	return out
+}
+
+// amount of the fault that fits its Moves best: one of those that a single
+// measurement would say, or none.
+func (t *Table) amount(m Mode) float64 {
+	best, least := 0.0, math.Inf(1)
+	try := func(s float64) {
+		var cost float64
+		for name, move := range m.Moves {
+			if k := t.Get(name); k.Measured() {
+				cost += k.off(s * move)
+			}
+		}
+		if cost < least {
+			best, least = s, cost
+		}
+	}
+	try(0)
+	for _, name := range sorted(m.Moves) {
+		if k := t.Get(name); k.Measured() && k.SD > 0 {
+			if s := k.Z * k.SD / m.Moves[name]; s > 0 && !math.IsInf(s, 0) {
+				try(s)
+			}
+		}
+	}
+	return best
+}
+
+// off is the cost of a check that should have been moved by so much.
+func (k *Check) off(move float64) float64 {
+	expected := 0.0
+	if k.SD > 0 {
+		expected = k.Rule.OnSide(move / k.SD)
+	}
+	return price(math.Abs(k.Z-expected) / math.Hypot(1, loose*expected))
+}
+
+// price is what lying so many standard deviations out costs.
+func price(z float64) float64 {
+	if !(z > Calm) {
+		return 0
+	}
+	return min(Most, (z-Calm)*(z-Calm)/2)
+}
+
+func sorted(m map[string]float64) (names []string) {
+	for n := range m {
+		names = append(names, n)
+	}
+	slices.Sort(names)
+	return names
+}
+
+// signed splits a name of Needs or Explains.
+func signed(s string) (name string, low, high bool) {
+	if n, ok := strings.CutPrefix(s, "-"); ok {
+		return n, true, false
+	}
+	if n, ok := strings.CutPrefix(s, "+"); ok {
+		return n, false, true
+	}
+	return s, true, true
+}
+
+// covers says that a list names a check on the side on which it lies.
+func covers(list []string, k *Check) bool {
+	return slices.ContainsFunc(list, func(s string) bool {
+		n, low, high := signed(s)
+		return n == k.Name && (k.Z < 0 && low || k.Z >= 0 && high)
+	})
+}
+
+// take adds what one check says for and against the mode.
+func (w *Weighed) take(k *Check) {
+	move, moves := w.Moves[k.Name]
+	switch {
+	case moves:
+		w.Cost += k.off(w.Amount * move)
+		if k.Out() {
+			if move*k.Z > 0 {
+				w.Pro = append(w.Pro, k.Name)
+			} else {
+				w.Contra = append(w.Contra, k.Name)
+			}
+		}
+	case covers(w.Needs, k), covers(w.Explains, k):
+		if k.Out() {
+			w.Pro = append(w.Pro, k.Name)
+		}
+	default:
+		w.Cost += price(math.Abs(k.Z))
+		if k.Out() {
+			w.Contra = append(w.Contra, k.Name)
+		}
+	}
+}
+
+// missing is the price of a mode whose tell-tale finding does not lie out: one
+// of its needs must.
+func (t *Table) missing(needs []string) float64 {
+	if len(needs) == 0 {
+		return 0
+	}
+	cost := Most // nothing measured
+	for _, s := range needs {
+		n, _, _ := signed(s)
+		k := t.Get(n)
+		switch {
+		case !k.Measured():
+			continue
+		case k.Out() && covers(needs, k):
+			return 0
+		case covers(needs, k) && math.Abs(k.Z) > Calm:
+			cost = min(cost, max(0, Most-math.Abs(k.Z)+Calm))
+		case cost == Most:
+			cost = 2 * Most // measured, and not there
+		}
+	}
+	return cost
+}
+
+// normalise turns costs into probabilities and sorts, likeliest first.
+func normalise(ws []Weighed) {
+	const hopeless = 1e6
+	least := float64(hopeless)
+	for i := range ws {
+		// A trace without sense can make a cost without end, or none at all.
+		if !(ws[i].Cost < hopeless) {
+			ws[i].Cost = hopeless
+		}
+		least = min(least, ws[i].Cost)
+	}
+	var sum float64
+	for i := range ws {
+		// A hundredth stays for whatever is not in the list, shared out.
+		ws[i].Probability = math.Exp(least-ws[i].Cost) + 0.01/float64(len(ws))
+		sum += ws[i].Probability
+	}
+	for i := range ws {
+		ws[i].Probability /= sum
+	}
+	slices.SortStableFunc(ws, func(a, b Weighed) int { return cmp.Compare(b.Probability, a.Probability) })
+}
