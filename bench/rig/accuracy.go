@@ -77,6 +77,10 @@ func uniform(limits ...float64) float64 {
 //   - the line's edges: an open drain rises through the unit's pull-up, 10 kΩ
 //     with 300 pF of lead and input (chosen), 3 µs; a push-pull output is as
 //     fast as its driver.
+//   - the load switch: a power transistor behind a driver opens later than it
+//     closes, by up to 1 µs (chosen, from common practice).
+//   - the position: as the supply's voltage, behind its own divider; by PWM as
+//     far as the time of an edge is known, see positionEdge.
 //
 // Drift with temperature is left out, and so is the amplifier's zero, which
 // every test measures.
@@ -120,6 +124,23 @@ func (d *Description) Accuracy() Accuracy {
 	}
 	if d.LinePin.OpenDrain {
 		a.Edge_s = uniform(3e-6)
+	}
+	if d.Load != nil && d.Load.HighestFrequency_Hz > 0 {
+		a.LoadEdge_s = uniform(loadEdge_s)
+	}
+	switch p := d.Position; p.by() {
+	case PositionByVoltage:
+		v := p.Sense.Divider
+		off := v.Tolerance * float64(v.Top) / float64(v.Top+v.Bottom)
+		if d.Voltage != nil {
+			a.PositionStep_V = voltageRange.Step_V() * v.Ratio()
+			a.PositionGain, a.PositionOffset_V = uniform(0.0015, off, off), uniform(3*a.PositionStep_V)
+		} else if d.SPI != nil {
+			a.PositionStep_V = d.SPI.Reference_V / spiSteps * v.Ratio()
+			a.PositionGain, a.PositionOffset_V = uniform(5.0/spiSteps, d.SPI.ReferenceTolerance, off, off), uniform(3*a.PositionStep_V, 2*a.PositionStep_V)
+		}
+	case PositionByPWM:
+		a.PositionEdge_s = uniform(positionEdge.Seconds())
 	}
 	what := "shunt and dividers"
 	sheet := "data sheet " + sheets[0]
@@ -167,6 +188,9 @@ func (d *Description) facts(interval time.Duration) []Fact {
 		add("flow", "%g pulses a litre", d.Flow.Pulses_per_l)
 	}
 	add("line", "%s", drive)
+	for _, f := range d.loadFacts() {
+		add(f.Key, "%s", f.Value)
+	}
 	if isSPI(c.Chip) {
 		add("port", "%s", physic.Frequency(d.SPI.Speed_Hz*float64(physic.Hertz)))
 		add("sampling", "%s a second, each at a moment", plain(1/interval.Seconds(), 4))

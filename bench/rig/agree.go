@@ -82,6 +82,7 @@ func (d *Description) agree(bad complaint) {
 	d.agreePins(bad)
 	d.agreeLine(bad)
 	d.agreeBurns(bad)
+	d.agreeLoad(bad)
 	d.agreeCurrent(bad)
 	d.agreeVoltages(bad)
 	d.agreeBuses(bad)
@@ -168,6 +169,12 @@ func (d *Description) agreePins(bad complaint) {
 	}
 	if d.Listen != nil && d.Listen.Pin != "" {
 		take(d.Listen.Pin, "listen", "pin")
+	}
+	if d.Load != nil && d.Load.PWMChip == "" {
+		take(d.Load.Pin, "load", "pin")
+	}
+	if d.Position != nil && d.Position.Edges != nil {
+		take(d.Position.Edges.Pin, "position", "pin")
 	}
 }
 
@@ -310,6 +317,7 @@ func (d *Description) agreeVoltages(bad complaint) {
 	if d.Listen != nil {
 		sense(d.Listen.Sense, line_V, "listen", "level")
 	}
+	d.agreeTold(bad, most, sense)
 	t := d.Temperature
 	if t == nil || t.Chip != "ntc" {
 		return

@@ -44,6 +44,13 @@ func openAuxiliary(b Board, d *Description) (a auxiliary, err error) {
 		}
 		a.list = append(a.list, f)
 	}
+	if d.Position.by() == PositionByPWM {
+		p, err := openPositioning(b, d.Position.Edges)
+		if err != nil {
+			return a, err
+		}
+		a.list = append(a.list, p)
+	}
 	return a, nil
 }
 

@@ -104,9 +104,10 @@ type control struct{ pin, name string }
 
 // places is where things came to lie.
 type places struct {
-	controls []control
-	shunt    float64 // x of its middle
-	shuntY   float64 // its lower edge
+	controls  []control
+	shunt     float64 // x of its middle
+	shuntLeft float64 // x of its left edge
+	shuntY    float64 // its lower edge
 }
 
 // drawPower draws supply, contacts, shunt and plug.
@@ -141,10 +142,7 @@ func (d *Description) drawPower(s *sheet) places {
 			parts = append(parts, part{name, []string{kind}, c.Pin})
 		}
 	}
-	from, to := 170.0, plugX-50
-	if d.Current.LowSide {
-		to = plugX - 160 // room for the shunt's sense wires to come down
-	}
+	from, to := 170.0, d.chainEnds()
 	w := min(125, (to-from)/float64(len(parts))-26)
 	step := (to - from) / float64(len(parts))
 	role, x := Plus, 140.0
@@ -157,7 +155,7 @@ func (d *Description) drawPower(s *sheet) places {
 		}
 		x = left + w
 		if p.name == "shunt" {
-			at.shunt, at.shuntY = left+w/2, chainY+28
+			at.shunt, at.shuntLeft, at.shuntY = left+w/2, left, chainY+28
 		}
 		if p.pin != "" {
 			s.line(Control, left+w/2, chainY+28, left+w/2, chainY+38)
@@ -185,16 +183,18 @@ func (d *Description) drawPower(s *sheet) places {
 	s.line(role, x, chainY, plugX, chainY)
 
 	// The minus wire runs above, from the plug's upper edge.
-	if d.Current.LowSide {
-		s.line(Minus, plugX, minusY, 1050, minusY)
-		s.box(940, minusY-20, 110, 40, "shunt", ohms(d.Current.Shunt_Ohm))
-		s.line(Minus, 940, minusY, 140, minusY)
-		at.shunt, at.shuntY = 995, minusY+20
-	} else {
-		s.line(Minus, plugX, minusY, 140, minusY)
+	d.drawMinus(s, &at)
+	d.drawLoad(s, &at)
+	middle := 620.0
+	if d.Load != nil {
+		middle = 520 // clear of the free-wheel path
 	}
-	s.text(620, minusY-8, "middle", "small", fmt.Sprintf("thick wires: at least %g mm², for %g A behind %g A", section, d.Bench.Current_A, d.Bench.Fuse_A))
-	s.box(plugX, minusY-20, 130, 555, "")
+	s.text(middle, minusY-8, "middle", "small", fmt.Sprintf("thick wires: at least %g mm², for %g A behind %g A", section, d.Bench.Current_A, d.Bench.Fuse_A))
+	height := 555.0
+	if d.extended() {
+		height = nodeY + 30 - minusY + 20
+	}
+	s.box(plugX, minusY-20, 130, height, "")
 	s.text(plugX+65, minusY+125, "middle", "title", "unit's plug")
 	for _, t := range []struct {
 		y    float64
@@ -268,6 +268,9 @@ func (d *Description) drawReadings(s *sheet, at places) {
 	channel := func(y float64, n int) {
 		// Down or up to the chip's right edge, each on a lane of its own.
 		to := chipTop + 35 + 35*inputs
+		if d.extended() {
+			to = chipTop + 20 + 25*inputs
+		}
 		s.line(SenseWire, 770, y, 770-10*inputs, y, 770-10*inputs, to, chipX+chipW, to)
 		s.text(chipX+chipW-6, to+4, "end", "small", fmt.Sprintf(label, n))
 		inputs++
@@ -294,6 +297,7 @@ func (d *Description) drawReadings(s *sheet, at places) {
 	if !d.LinePin.OpenDrain {
 		drive = fmt.Sprintf("push-pull %g V", d.LinePin.High_V)
 	}
+	d.drawTold(s, divider, channel)
 	s.line(SignalWire, 1030, signalY, 1030, driverY, middleX+middleW, driverY)
 	s.box(middleX, driverY-20, middleW, 40, "line driver", fmt.Sprintf("%s, %s", drive, ohms(d.LinePin.Series_Ohm)))
 	if d.LinePin.PullUp_Ohm > 0 {
@@ -342,6 +346,9 @@ func (d *Description) drawBoard(s *sheet, at places) {
 	y := boardY + boardH - 30
 	s.text(left+w-8, y+4, "end", "pin", d.lineSource())
 	s.line(Control, left+w, y, middleX-30, y, middleX-30, driverY, middleX, driverY)
+	if d.Position.by() == PositionByPWM {
+		s.text(left+w-8, boardY+boardH-positionUp+4, "end", "pin", d.Position.Edges.Pin)
+	}
 	if d.Return != nil {
 		y = boardY + boardH - 10
 		s.text(left+w-8, y+4, "end", "pin", d.Return.Pin)
@@ -375,9 +382,12 @@ func (d *Description) drawBoard(s *sheet, at places) {
 		s.line(b.role, px, boardY+boardH, px, lane, x+65, lane, x+65, lane+18)
 		s.box(x, lane+18, 135, 44, b.name, b.words)
 	}
-	x := left + 720
-	s.line(Ground, left+w-12, boardY+boardH, left+w-12, boardY+boardH+9, x, boardY+boardH+9, x, boardY+boardH+32)
-	s.box(x-120, boardY+boardH+32, 300, 44, "ground of the electronics", "one wire and 250 mA to the supply's minus")
+	x, low, aside := left+720, 0.0, 0.0
+	if d.extended() { // left of the lanes to the converter
+		x, low, aside = left+520, 60, 75
+	}
+	s.line(Ground, left+w-12, boardY+boardH, left+w-12, boardY+boardH+9, x+aside, boardY+boardH+9, x+aside, boardY+boardH+32+low)
+	s.box(x-120, boardY+boardH+32+low, 300, 44, "ground of the electronics", "one wire and 250 mA to the supply's minus")
 }
 
 // milliseconds is a short time for people.

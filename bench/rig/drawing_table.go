@@ -6,6 +6,9 @@ import "fmt"
 func (d *Description) drawTable(s *sheet) {
 	columns := []float64{30, 300, 640, 735, 830}
 	y := tableY
+	if d.extended() {
+		y += moreRows
+	}
 	for i, h := range []string{"from", "to", "colour", "mm²", "mind"} {
 		s.text(columns[i], y, "start", "title", h)
 	}

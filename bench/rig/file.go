@@ -32,6 +32,8 @@ type file struct {
 	LineLevel   *fileSense     `toml:"line_level,omitempty"`
 	Temperature *fileProbe     `toml:"temperature,omitempty"`
 	Flow        *fileFlow      `toml:"flow,omitempty"`
+	Load        *fileLoad      `toml:"load,omitempty"`
+	Position    *filePosition  `toml:"position,omitempty"`
 	Return      *fileInput     `toml:"return,omitempty"`
 	Listen      *fileListen    `toml:"listen,omitempty"`
 }
@@ -223,6 +225,7 @@ func (f *file) Check(bad func(path []any, format string, args ...any)) {
 			bad(key("temperature"), "an \"ntc\" on %q needs reference, the channel that reads the voltage across thermistor and fixed resistor: add it, such as reference = 3", "ads1115")
 		}
 	}
+	f.checkLoad(bad)
 	d := f.description()
 	d.agree(bad)
 }
@@ -307,6 +310,7 @@ func (f *file) description() Description {
 	if x := f.Flow; x != nil {
 		d.Flow = &FlowMeter{Input: *(&fileInput{x.Pin, x.Active, x.Pull}).input("low", "up"), Pulses_per_l: float64(x.Pulses)}
 	}
+	d.Load, d.Position = f.Load.load(), f.Position.position()
 	if l := f.Listen; l != nil {
 		d.Listen = &Listen{Pin: l.Pin, ActiveLow: l.Active == "low", Sense: l.Level.sense()}
 	}

@@ -1,6 +1,7 @@
 package rig_test
 
 import (
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -151,6 +152,8 @@ func TestFileRefuses(t *testing.T) {
 func FuzzParseFile(f *testing.F) {
 	f.Add([]byte(example(f, "small")))
 	f.Add([]byte(example(f, "fast")))
+	f.Add([]byte(example(f, "actuators")))
+	f.Add([]byte(actuatorText(f, diode, noDiode, anyRate, "", levelTable, pwmTable)))
 	f.Add([]byte("format = 1\nname = \"sim\"\n[[switch]]\n[current]\nchip = \"mcp3208\"\n"))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		d, err := rig.ParseFile(data, "x")
@@ -162,5 +165,9 @@ func FuzzParseFile(f *testing.F) {
 		require.Positive(t, a.CurrentStep_A)
 		require.Positive(t, a.CurrentRange_A)
 		require.LessOrEqual(t, d.Bench.SupplyHigh_V, 60.0)
+		if l := d.Load; l != nil && l.FreeWheel == rig.FreeWheelNone {
+			require.LessOrEqual(t, l.Clamp.Opening_J(d.Bench.Current_A, d.Bench.SupplyHigh_V), l.Clamp.Joule)
+		}
+		require.NoError(t, d.Drawing(io.Discard), "what is read can be drawn")
 	})
 }

@@ -30,10 +30,11 @@ type Line struct {
 	pin    gpio.PinIO
 	drive  LineDrive
 	enable gpio.PinOut // of a buffer behind the pin, high: it drives; nil: none
+	what   string      // for messages
 }
 
 // NewLine takes a pin and says how it drives the wire. It does not touch it.
-func NewLine(pin gpio.PinIO, d LineDrive) *Line { return &Line{pin: pin, drive: d} }
+func NewLine(pin gpio.PinIO, d LineDrive) *Line { return &Line{pin: pin, drive: d, what: "line"} }
 
 // Feeds says that the line drives the wire high by itself, so that it could
 // feed a unit without supply through its signal pin.
@@ -44,11 +45,11 @@ func (l *Line) Feeds() bool { return !l.drive.OpenDrain }
 // an open-drain line the high part is released.
 func (l *Line) Drive(lineDuty_pct float64, freq physic.Frequency) error {
 	if !(lineDuty_pct >= 0 && lineDuty_pct <= 100) {
-		return fmt.Errorf("rig: line duty of %g %%: it must be from 0 to 100", lineDuty_pct)
+		return fmt.Errorf("rig: %s duty of %g %%: it must be from 0 to 100", l.what, lineDuty_pct)
 	}
 	// periph's drivers do not check: a frequency of 0 panics in some.
 	if freq < LowestFrequency_Hz*physic.Hertz || freq > HighestFrequency_Hz*physic.Hertz {
-		return fmt.Errorf("rig: line frequency of %v: it must be from %d to %d Hz", freq, LowestFrequency_Hz, HighestFrequency_Hz)
+		return fmt.Errorf("rig: %s frequency of %v: it must be from %d to %d Hz", l.what, freq, LowestFrequency_Hz, HighestFrequency_Hz)
 	}
 	switch lineDuty_pct {
 	case 0:
@@ -62,7 +63,7 @@ func (l *Line) Drive(lineDuty_pct float64, freq physic.Frequency) error {
 	duty := gpio.Duty(math.Round(lineDuty_pct / 100 * float64(gpio.DutyMax)))
 	duty = min(max(duty, 1), gpio.DutyMax-1)
 	if err := l.pin.PWM(duty, freq); err != nil {
-		return fmt.Errorf("rig: line pin %s: PWM at %v: %w: check that the pin has PWM and that this program may use it", l.pin, freq, err)
+		return fmt.Errorf("rig: %s pin %s: PWM at %v: %w: check that the pin has PWM and that this program may use it", l.what, l.pin, freq, err)
 	}
 	return l.let(gpio.High)
 }
@@ -98,14 +99,14 @@ func (l *Line) Release() error {
 		return l.let(gpio.Low)
 	}
 	if err := l.pin.In(gpio.Float, gpio.NoEdge); err != nil {
-		return fmt.Errorf("rig: line pin %s: release: %w: check that no other program holds the pin", l.pin, err)
+		return fmt.Errorf("rig: %s pin %s: release: %w: check that no other program holds the pin", l.what, l.pin, err)
 	}
 	return nil
 }
 
 func (l *Line) out(level gpio.Level, what string) error {
 	if err := l.pin.Out(level); err != nil {
-		return fmt.Errorf("rig: line pin %s: hold %s: %w: check that no other program holds the pin", l.pin, what, err)
+		return fmt.Errorf("rig: %s pin %s: hold %s: %w: check that no other program holds the pin", l.what, l.pin, what, err)
 	}
 	return l.let(gpio.High)
 }

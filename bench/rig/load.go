@@ -22,9 +22,9 @@ type LoadSwitch struct {
 	Channel   int
 	ActiveLow bool // the pin low means closed
 	HighSide  bool // between supply and unit; else between unit and ground
-	// FreeWheel is "diode" (across the unit) or "none": the switch's own
-	// breakdown takes the energy of a coil.
+	// FreeWheel is FreeWheelDiode or FreeWheelNone.
 	FreeWheel string
+	Clamp     Clamp // of the switch, without a diode
 	// Seen says that the current that recirculates in the free-wheel path goes
 	// through the shunt: then the reading is the unit's own current at all
 	// times. Else it is nought while the switch is open, and its mean is that of
@@ -32,8 +32,34 @@ type LoadSwitch struct {
 	Seen bool
 	// Level reads the wire between unit and switch; nil: it is not read.
 	Level *Sense
-	// LowestFrequency_Hz and HighestFrequency_Hz of its PWM.
+	// LowestFrequency_Hz and HighestFrequency_Hz of its PWM; both 0: it is for
+	// steady levels only.
 	LowestFrequency_Hz, HighestFrequency_Hz float64
+}
+
+// The paths that the current of a coil can take when the load switch opens.
+const (
+	// FreeWheelDiode lies across the unit's plug.
+	FreeWheelDiode = "diode"
+	// FreeWheelNone: the switch itself lets the current through at its clamp
+	// voltage, until the coil's energy is spent in it.
+	FreeWheelNone = "none"
+)
+
+// Clamp is what a switch bears that takes the current of a coil itself.
+type Clamp struct {
+	Volt  float64 // across the open switch, at most
+	Joule float64 // of one opening, as its data sheet bears again and again
+	Henry float64 // of the coils that may be switched, at most
+}
+
+// Opening_J is what one opening leaves in the clamp: the coil's energy, and what
+// the supply adds while the current falls from current_A to nought. Without the
+// coil's resistance, which only takes some of it, the current falls at
+// (Volt − supply)/L, so the charge is L·I²/(2·(Volt − supply)), and the clamp has
+// it at Volt.
+func (c Clamp) Opening_J(current_A, supply_V float64) float64 {
+	return c.Henry * current_A * current_A / 2 * c.Volt / (c.Volt - supply_V)
 }
 
 // Ends of what a load switch may be asked for, where its file says no less.
@@ -50,9 +76,13 @@ func (l *Load) Drive(duty_pct float64, freq physic.Frequency) error {
 		return l.Open()
 	case duty_pct == 100:
 		return l.line.HoldHigh()
+	case !(duty_pct > 0 && duty_pct < 100):
+		return fmt.Errorf("rig: load switch at a duty of %g %%: it must be from 0 to 100", duty_pct)
+	case !(l.HighestFrequency_Hz > 0):
+		return fmt.Errorf("rig: load switch at a duty of %g %%: the rig file gives it no frequency, so it takes 0 %% and 100 %% only; state frequency in [load], with a free-wheel diode", duty_pct)
 	}
 	if hz := float64(freq) / float64(physic.Hertz); !(hz >= l.LowestFrequency_Hz && hz <= l.HighestFrequency_Hz) {
-		return fmt.Errorf("rig: load switch at %v: it takes %g to %g Hz", freq, l.LowestFrequency_Hz, l.HighestFrequency_Hz)
+		return fmt.Errorf("rig: load switch at %v: it takes %g to %g Hz; choose a frequency between, or state what it bears in [load]", freq, l.LowestFrequency_Hz, l.HighestFrequency_Hz)
 	}
 	return l.line.Drive(duty_pct, freq)
 }
@@ -71,13 +101,33 @@ func openLoad(b Board, d *Description) (*Load, error) {
 		return nil, fmt.Errorf("rig %s: load switch: %w", d.Name, err)
 	}
 	l := &Load{LoadSwitch: *d.Load, line: NewLine(pin, LineDrive{Inverted: d.Load.ActiveLow})}
-	return l, l.Open()
+	l.line.what = "load switch"
+	if err := l.Open(); err != nil {
+		return nil, fmt.Errorf("rig %s: load switch does not open: %w", d.Name, err)
+	}
+	return l, nil
 }
 
-// PositionInput reads where a unit says that it stands.
+// PositionInput reads where a unit says that it stands: Sense or Edges.
 type PositionInput struct {
 	// Sense reads a voltage; nil: none does.
 	Sense *Sense
 	// Edges hears a PWM; nil: nothing does.
 	Edges *Input
+}
+
+// How a unit's position is read.
+const (
+	PositionByVoltage = "voltage"
+	PositionByPWM     = "pwm"
+)
+
+func (p *PositionInput) by() string {
+	switch {
+	case p == nil:
+		return ""
+	case p.Sense != nil:
+		return PositionByVoltage
+	}
+	return PositionByPWM
 }

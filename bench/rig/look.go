@@ -64,6 +64,7 @@ func (d *Description) Looks(tree sysfs.Tree) []Look {
 		list = append(list, d.lookBusSpeed(tree))
 	}
 	list = append(list, d.lookPWM(tree)...)
+	list = append(list, d.lookLoad(tree)...)
 	if t := d.Temperature; t != nil && t.Chip == "ds18b20" {
 		found, err := ds18b20.Find(tree)
 		if err == nil && len(found) == 0 {
@@ -93,34 +94,10 @@ func (d *Description) lookBusSpeed(tree sysfs.Tree) Look {
 // lookPWM lists the kernel's PWM.
 func (d *Description) lookPWM(tree sysfs.Tree) []Look {
 	chips := pwm.Survey(tree)
-	var names []string
-	for _, c := range chips {
-		names = append(names, fmt.Sprintf("%s (%d channels)", c.Name, c.Channels))
-	}
-	have := strings.Join(names, ", ")
-	if have == "" {
-		have = "none"
-	}
 	if d.LinePin.PWMChip == "" {
-		return []Look{{"kernel's PWM", OK, have + "; not used", ""}}
+		return []Look{{"kernel's PWM", OK, pwmWords(chips) + "; not used for the line", ""}}
 	}
-	for _, c := range chips {
-		if c.Name != d.LinePin.PWMChip && !strings.HasSuffix(c.Device, "/"+d.LinePin.PWMChip) {
-			continue
-		}
-		switch {
-		case c.Err != nil:
-			return []Look{LookAt("kernel's PWM", "", c.Err)}
-		case d.LinePin.Channel >= c.Channels:
-			return []Look{{"kernel's PWM", Missing, fmt.Sprintf("%s has channels 0 to %d, the rig file asks for %d", c.Name, c.Channels-1, d.LinePin.Channel), "Correct the rig file."}}
-		case !c.Writable:
-			return []Look{{"kernel's PWM", Missing, c.Name + " is there, but this user may not use it",
-				"Install the udev rule that comes with dutybench, be in the group that it names, and start the board anew."}}
-		}
-		return []Look{{"kernel's PWM", OK, have, ""}}
-	}
-	return []Look{{"kernel's PWM", Missing, fmt.Sprintf("no %s; there is %s", d.LinePin.PWMChip, have),
-		"Load the overlay of the board's PWM in the boot configuration (on many boards dtoverlay=pwm), or name one that there is."}}
+	return []Look{lookChannel("kernel's PWM", d.LinePin.PWMChip, d.LinePin.Channel, chips)}
 }
 
 // TryParts tries each part of a rig alone, so that everything that is missing is
@@ -153,6 +130,7 @@ func TryParts(b Board, d *Description) []Look {
 			list = append(list, LookAt(x.what, x.in.Pin, err))
 		}
 	}
+	list = append(list, tryLoad(b, d)...)
 	_, release, _, err := openSampler(b, d)
 	if err == nil {
 		err = release()
@@ -212,11 +190,13 @@ type Floor struct {
 	ZeroMost_A         float64 // beyond which the zero is not what the data sheet promises
 	Clipped            int
 	supplies, lineLook int
+	others             int // readings that are not of the current
+	told               told
 }
 
 // MeasureFloor samples for a while with the supply off.
 func (r *Rig) MeasureFloor(d *Description, long time.Duration) (Floor, error) {
-	f := Floor{Limit_Hz: d.Limit_Hz(), Temperature_C: math.NaN(), ZeroMost_A: 3*r.Accuracy.CurrentOffset_A + 2*r.Accuracy.CurrentStep_A}
+	f := Floor{Limit_Hz: d.Limit_Hz(), Temperature_C: math.NaN(), told: told{math.NaN(), math.NaN()}, ZeroMost_A: 3*r.Accuracy.CurrentOffset_A + 2*r.Accuracy.CurrentStep_A}
 	if err := r.Sampler.Start(); err != nil {
 		return f, err
 	}
@@ -240,6 +220,12 @@ func (r *Rig) MeasureFloor(d *Description, long time.Duration) (Floor, error) {
 		f.Lost += s.Lost
 		if s.Clipped {
 			f.Clipped++
+		}
+		f.told.add(&s)
+		for _, v := range [...]float64{s.Supply_V, s.Line_V, s.Position, s.Node_V, s.Temperature_C} {
+			if !math.IsNaN(v) {
+				f.others++
+			}
 		}
 		delta := s.Current_A - mean
 		mean += delta / float64(f.Samples)
@@ -276,14 +262,18 @@ func (f *Floor) Looks(d *Description) []Look {
 		rate.State, rate.Next = Attention, "The kernel's own time between transfers costs the rest: choose a longer conversion or a lower rate, and give the program priority."
 	}
 	share := float64(f.Lost) / float64(max(f.Samples+f.Lost, 1))
+	beside := share // of those that no other reading took
+	if isSPI(d.Current.Chip) {
+		beside -= float64(f.others) / float64(max(f.Samples+f.Lost, 1))
+	}
 	lost := Look{"lost samples", OK, fmt.Sprintf("%d of %d", f.Lost, f.Samples+f.Lost), ""}
 	if f.Lost > 0 {
 		lost.Found += fmt.Sprintf(", %s %%", plain(100*share, 2))
 		if isSPI(d.Current.Chip) {
-			lost.Found += "; each reading of supply, line or temperature takes the place of one of the current"
+			lost.Found += "; each reading of another channel takes the place of one of the current"
 		}
 	}
-	if share > 0.01 {
+	if beside > 0.01 {
 		lost.State, lost.Next = Attention, "Choose a longer conversion time or a lower rate, end other programs, or give this one priority."
 	}
 	zero := Look{"zero", OK, fmt.Sprintf("%s; the data sheet allows %s", amps(f.Zero_A), amps(f.ZeroMost_A)), ""}
@@ -306,7 +296,7 @@ func (f *Floor) Looks(d *Description) []Look {
 	case f.Supply_V > dead_V:
 		off.State, off.Next = Missing, "Switch the supply off by hand: a contact is welded or bridged, or something else feeds the plug."
 	}
-	list := []Look{rate, lost, zero, noise, off}
+	list := append([]Look{rate, lost, zero, noise, off}, f.told.looks(d)...)
 	if !math.IsNaN(f.Line_V) {
 		list = append(list, Look{"line, released", OK, volts(f.Line_V) + " V with nothing in the socket", ""})
 	}

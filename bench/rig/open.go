@@ -77,13 +77,14 @@ func New(name string, b Board, d Description, o Options) (_ *Rig, err error) {
 	if d.LineLevel != nil {
 		r.LineLoad_Ohm = float64(d.LineLevel.Divider.Top+d.LineLevel.Divider.Bottom) / 1e9
 	}
-	if r.Line, err = openLine(b, &d); err != nil {
+	// Both are let go before either's error ends it.
+	var lineErr, loadErr error
+	r.Load, loadErr = openLoad(b, &d)
+	r.Line, lineErr = openLine(b, &d)
+	if err := errors.Join(loadErr, lineErr); err != nil {
 		return nil, err
 	}
-	if r.Load, err = openLoad(b, &d); err != nil {
-		return nil, err
-	}
-	r.Position = d.Position != nil
+	r.Position, r.PositionBy = d.Position != nil, d.Position.by()
 	if d.Stop != nil {
 		if r.Stop, err = openStop(b, d.Stop); err != nil {
 			return nil, fmt.Errorf("rig %s: stop input: %w", name, err)
@@ -135,13 +136,15 @@ func openLine(b Board, d *Description) (*Line, error) {
 // holds: one that was killed has let go long before (chosen).
 const releaseTime = 200 * time.Millisecond
 
-// ReleaseLine lets the signal wire of a board go, for who cleans up after a
-// process that can no longer do so. A line that another process holds is tried
-// again for 200 ms.
+// ReleaseLine lets the signal wire of a board go and opens its load switch, for
+// who cleans up after a process that can no longer do so. A pin that another
+// process holds is tried again for 200 ms.
 func ReleaseLine(b Board, d *Description) error {
 	clk := b.Clock()
 	for end := clk.Now() + releaseTime; ; clk.Sleep(10 * time.Millisecond) {
-		if _, err := openLine(b, d); !errors.Is(err, syscall.EBUSY) || clk.Now() >= end {
+		_, loadErr := openLoad(b, d)
+		_, err := openLine(b, d)
+		if err = errors.Join(loadErr, err); !errors.Is(err, syscall.EBUSY) || clk.Now() >= end {
 			return err
 		}
 	}

@@ -53,7 +53,12 @@ func (r *Rig) Prove(d *Description, zero_A float64) (list []Look, err error) {
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, p.g.Open(), r.Sampler.Stop()) }()
-	err = p.contacts()
+	if err = p.loadOff(); err == nil {
+		err = p.contacts()
+	}
+	if p.r.Load != nil {
+		err = errors.Join(err, p.r.Load.Open())
+	}
 	if t := p.g.Tripped(); t != nil {
 		if i := p.sample.Current_A - zero_A; math.Abs(i) > proofCurrent_A/2 {
 			p.add("supply switch, closed", Missing, fmt.Sprintf("%.3g A flow, so that it was opened at once: the socket is not empty", i),
@@ -102,6 +107,9 @@ func (p *proof) contacts() error {
 	default:
 		p.add("supply switch, closed", OK, volts(v)+" V at the plug", "")
 	}
+	if ok, err := p.load(); !ok {
+		return err
+	}
 	if err := p.open("supply switch, open again"); err != nil {
 		return err
 	}
@@ -144,8 +152,7 @@ func (p *proof) close(path guard.Path) (ok bool, err error) {
 			return false, errors.Join(err, p.g.Open())
 		}
 		s := &p.sample
-		if trip := p.g.Hold(guard.Sample{At: s.At, Current_A: s.Current_A - p.zero_A, Supply_V: s.Supply_V, Clipped: s.Clipped,
-			Stop: p.r.Stop != nil && p.r.Stop.Read() == gpio.Low}); trip != nil {
+		if !p.hold() {
 			return false, nil
 		}
 		if !math.IsNaN(s.Supply_V) && s.At > settled {
@@ -153,6 +160,13 @@ func (p *proof) close(path guard.Path) (ok bool, err error) {
 		}
 	}
 	return true, nil
+}
+
+// hold shows a sample to the guard; false: it cut the supply.
+func (p *proof) hold() bool {
+	s := &p.sample
+	return p.g.Hold(guard.Sample{At: s.At, Current_A: s.Current_A - p.zero_A, Supply_V: s.Supply_V, Clipped: s.Clipped,
+		Stop: p.r.Stop != nil && p.r.Stop.Read() == gpio.Low}) == nil
 }
 
 // open opens everything and watches the voltage at the plug go.

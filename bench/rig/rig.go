@@ -25,8 +25,10 @@ type Rig struct {
 	Line *Line
 	// Load switches a unit without a board; nil: the rig cannot.
 	Load *Load
-	// Position says that the unit's position is sampled.
-	Position bool
+	// Position says that the unit's position is sampled, and PositionBy in which
+	// way: PositionByVoltage or PositionByPWM; empty: it is not.
+	Position   bool
+	PositionBy string
 	// Sampler reads current and voltages.
 	Sampler Sampler
 	// Stands says that the rig's time stands still while nobody asks for a
@@ -72,15 +74,22 @@ type Fact struct{ Key, Value string }
 
 // Accuracy of the current and voltage channels.
 type Accuracy struct {
-	CurrentGain       float64 // relative standard uncertainty
-	CurrentOffset_A   float64 // standard uncertainty
-	CurrentStep_A     float64 // resolution
-	CurrentRange_A    float64 // readings at or above are "at least"
-	VoltageGain       float64
-	VoltageOffset_V   float64
-	VoltageStep_V     float64
-	Edge_s            float64 // standard uncertainty of the length of a pulse at the plug
-	ReferenceDocument string  // where these figures come from
+	CurrentGain     float64 // relative standard uncertainty
+	CurrentOffset_A float64 // standard uncertainty
+	CurrentStep_A   float64 // resolution
+	CurrentRange_A  float64 // readings at or above are "at least"
+	VoltageGain     float64
+	VoltageOffset_V float64
+	VoltageStep_V   float64
+	Edge_s          float64 // standard uncertainty of the length of a pulse at the plug
+	// LoadEdge_s is that of the time for which the load switch conducts in a
+	// period: at 25 kHz 1 µs is 2.5 % of duty. 0: there is none.
+	LoadEdge_s float64
+	// Of the position: by voltage, relative, and in V; 0: not read so. By PWM,
+	// the standard uncertainty of the time of one edge.
+	PositionGain, PositionOffset_V, PositionStep_V float64
+	PositionEdge_s                                 float64
+	ReferenceDocument                              string // where these figures come from
 }
 
 // Sample is one reading. NaN means not sampled this time.
@@ -111,4 +120,16 @@ type Sampler interface {
 	Stop() error
 	// Interval is the nominal time between two samples.
 	Interval() time.Duration
+}
+
+// NodePacer is a sampler that can read the wire between a unit and its load
+// switch more often than usual for a while, as a look at the free-wheel path
+// needs. It may be asked at any time, started or not.
+type NodePacer interface {
+	// PaceNode reads that wire every so often, or as often as the converter can
+	// where that is less; 0 goes back to the usual pace. On an SPI converter each
+	// reading takes the place of one of the current, one in five at most, which
+	// count as lost; on I²C the other voltages come less often. It says whether
+	// there is such a wire.
+	PaceNode(every time.Duration) bool
 }

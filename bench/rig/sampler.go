@@ -87,8 +87,19 @@ func newSampler(bus i2c.Bus, clk clock.Clock, d *Description) (*sampler, error) 
 	if m := d.Supply.Minus; m != nil {
 		s.inputs[supply] = differs[[2]int{d.Supply.Channel, *m}]
 	}
-	if s.lines = d.LineLevel != nil; s.lines {
-		s.inputs[line] = single[d.LineLevel.Channel]
+	s.turns = append(s.turns, supply)
+	turn := func(k channel, from *Sense) {
+		if from != nil {
+			s.inputs[k] = single[from.Channel]
+			s.turns = append(s.turns, k)
+		}
+	}
+	turn(line, d.LineLevel)
+	if d.Position != nil {
+		turn(position, d.Position.Sense)
+	}
+	if d.Load != nil {
+		turn(node, d.Load.Level)
 	}
 	if t := d.Temperature; t != nil && t.Chip == "ntc" {
 		if s.ntc, err = t.NTC.sensor(); err != nil {
@@ -101,8 +112,9 @@ func newSampler(bus i2c.Bus, clk clock.Clock, d *Description) (*sampler, error) 
 }
 
 // sampler takes the shunt converter's continuous conversions as its time
-// base, and reads the voltage converter in between: supply and line in turn,
-// now and then the thermistor or its reference instead. It puts a transaction
+// base, and reads the voltage converter in between: supply, line, position and
+// the wire to the load switch in turn, as far as the rig has them, now and then
+// the thermistor or its reference instead. It puts a transaction
 // of the voltage converter into every second sample at most, so that the bus
 // is never so late that a conversion of the current is lost.
 type sampler struct {
@@ -113,13 +125,15 @@ type sampler struct {
 	d       *Description
 	aux     auxiliary
 
-	inputs       [channelCount]ads1115.Mux
-	lines, warms bool // there is a line level to read, and a thermistor
+	inputs [channelCount]ads1115.Mux
+	turns  []channel // that are read in turn
+	warms  bool      // there is a thermistor
+	pace   pace      // of the node, when asked for
 
 	running     bool
 	resting     bool          // the last sample had a transaction of the voltage converter
 	converting  channel       // the channel under way
-	last        channel       // the last of supply and line
+	turn        int           // the last of turns
 	warm        channel       // the last of thermistor and reference
 	warmDue     time.Duration // when the next of these is
 	reference_V float64       // NaN until read
@@ -143,10 +157,7 @@ func (s *sampler) Start() error {
 		return fmt.Errorf("rig: start sampling: %w", err)
 	}
 	s.clk.Sleep(s.adc.Busy() - s.clk.Now())
-	s.warm, s.last = thermistor, supply
-	if s.lines {
-		s.last = line // the supply comes first
-	}
+	s.warm, s.turn = thermistor, -1 // the supply comes first
 	s.warmDue = s.clk.Now()
 	s.reference_V, s.resting = math.NaN(), false
 	if err := s.convert(); err != nil {
@@ -222,15 +233,27 @@ func (s *sampler) fetch(out *Sample) error {
 		out.Line_V = v * s.d.LineLevel.Divider.Ratio()
 	case thermistor:
 		out.Temperature_C = s.ntc.Celsius(v, s.reference_V)
+	case position:
+		out.Position = v * s.d.Position.Sense.Divider.Ratio()
+	case node:
+		out.Node_V = v * s.d.Load.Level.Divider.Ratio()
 	case reference:
 		s.reference_V = v
 	}
 	return nil
 }
 
+// PaceNode reads the wire to the load switch every so often, every second
+// conversion of a voltage at most; see NodePacer.
+func (s *sampler) PaceNode(every time.Duration) bool {
+	return s.pace.set(every, s.clk.Now(), s.d)
+}
+
 // convert starts the next channel's conversion.
 func (s *sampler) convert() error {
-	if now := s.clk.Now(); s.warms && now >= s.warmDue {
+	if now := s.clk.Now(); s.converting != node && s.pace.due(now) {
+		s.converting = node
+	} else if s.warms && now >= s.warmDue {
 		s.warmDue = now + temperatureEvery
 		if s.warm == reference {
 			s.warm = thermistor
@@ -240,10 +263,13 @@ func (s *sampler) convert() error {
 		}
 		s.converting = s.warm
 	} else {
-		if s.lines {
-			s.last = supply + line - s.last
+		if s.turn++; s.turn == len(s.turns) {
+			s.turn = 0
 		}
-		s.converting = s.last
+		if s.turns[s.turn] == node && s.pace.every > 0 { // it has its own time; the supply is next
+			s.turn = 0
+		}
+		s.converting = s.turns[s.turn]
 	}
 	return s.adc.Start(s.inputs[s.converting], voltageRange, ads1115.Rate860)
 }

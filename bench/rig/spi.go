@@ -58,6 +58,8 @@ type spiSampler struct {
 	bad    int            // frames since the last sample that were none
 	volt_V float64        // of the thermistor's reference
 
+	pace pace // of the node, when asked for
+
 	running, any bool
 }
 
@@ -224,17 +226,22 @@ func (s *spiSampler) Next(out *Sample) error {
 	}
 }
 
+// PaceNode reads the wire to the load switch every so often, with every second
+// message at most, as the others have their turn too; see NodePacer.
+func (s *spiSampler) PaceNode(every time.Duration) bool {
+	return s.pace.set(every, s.clk.Now(), s.d)
+}
+
 // read gets the next message, with another channel where one is due, whose
 // value goes into the sample.
 func (s *spiSampler) read(out *Sample) error {
 	now := s.clk.Now()
-	b, k := s.plain, channel(-1)
-	for i, due := range s.due {
-		if s.with[i] != nil && now >= due {
-			b, k = s.with[i], channel(i)
-			s.due[i] = max(due+s.every[i], now)
-			break
-		}
+	var b *mcp320x.Batch
+	var k channel
+	if s.now != s.with[node] && s.pace.due(now) {
+		b, k = s.with[node], node
+	} else {
+		b, k = s.pick(now)
 	}
 	if err := s.dev.Read(b); err != nil {
 		return err
@@ -243,7 +250,24 @@ func (s *spiSampler) read(out *Sample) error {
 	if k < 0 || b.Codes[spiFrames] == mcp320x.Bad {
 		return nil
 	}
-	switch v := s.dev.Volt(b.Codes[spiFrames]); k {
+	s.put(out, k, s.dev.Volt(b.Codes[spiFrames]))
+	return nil
+}
+
+// pick is the message with the other channel that is due.
+func (s *spiSampler) pick(now time.Duration) (*mcp320x.Batch, channel) {
+	for i, due := range s.due {
+		if s.with[i] != nil && now >= due && !(channel(i) == node && s.pace.every > 0) {
+			s.due[i] = max(due+s.every[i], now)
+			return s.with[i], channel(i)
+		}
+	}
+	return s.plain, -1
+}
+
+// put takes the voltage of another channel into the sample.
+func (s *spiSampler) put(out *Sample, k channel, v float64) {
+	switch k {
 	case supply:
 		out.Supply_V = v * s.d.Supply.Divider.Ratio()
 	case line:
@@ -260,5 +284,4 @@ func (s *spiSampler) read(out *Sample) error {
 		}
 		out.Temperature_C = s.ntc.Celsius(v, s.volt_V)
 	}
-	return nil
 }

@@ -114,6 +114,7 @@ func (d *Description) Wires() []Wire {
 	} else {
 		power("plug minus", "supply minus", Minus, "all grounds meet here and nowhere else")
 	}
+	d.loadWires(last, power, thin)
 
 	chip := d.chipName()
 	// Current flows from the supply to the unit in the plus wire, and back in
@@ -165,6 +166,7 @@ func (d *Description) Wires() []Wire {
 	if d.Stop != nil {
 		thin(d.Stop.Pin, "stop button", Control, d.Stop.buttonWords()+", pull-"+d.Stop.Pull+"; pressed is "+level(d.Stop.ActiveLow))
 	}
+	d.positionWires(thin)
 	if d.Return != nil {
 		thin("plug return", d.Return.Pin, SignalWire, "through a divider or optocoupler: the pin bears 3.3 V")
 	}

@@ -69,6 +69,15 @@ type Options struct {
 	// SupplyRatio and LineRatio are input over output of the dividers; zero:
 	// those of the constants above.
 	SupplyRatio, LineRatio float64
+	// PositionInput and NodeInput are the voltage converter's inputs for what the
+	// unit tells of its position and for the wire between a two-wire unit and its
+	// switch, in the place of what else is there; zero: those of the MCP3208
+	// that are free, and none of another converter.
+	PositionInput, NodeInput int
+	// PositionRatio and NodeRatio are input over output of their dividers, and
+	// PositionLoad_Ohm is what the first of them puts on the output; zero: those
+	// of the constants above.
+	PositionRatio, NodeRatio, PositionLoad_Ohm float64
 	// Second puts a second main contact, SWITCH2, in series with the first.
 	Second bool
 	// PreCharge_Ohm, when above zero, puts a pre-charge contact, PRECHARGE,
@@ -165,6 +174,7 @@ func NewBench(o Options) *Bench {
 	if o.LineRatio > 0 {
 		lineRatio = 1 / o.LineRatio
 	}
+	w.sensed = newSensed(o)
 	b.INA226 = &INA226{now: now, plan: w.plan, rand: rng}
 	b.ADS1115 = &ADS1115{now: now, plan: w.plan, rand: rng}
 	if !o.Ideal {
@@ -187,9 +197,13 @@ func NewBench(o Options) *Bench {
 	}
 	b.ADS1115.input = func(ain int) float64 {
 		w.settle(w.now)
-		switch ain {
+		switch s := &w.sensed; ain {
 		case 0:
 			return w.plug_Vs * supplyRatio
+		case s.positionInput:
+			return s.position_Vs * s.positionRatio
+		case s.nodeInput:
+			return s.node_Vs * s.nodeRatio
 		case 1:
 			return w.sense_Vs * lineRatio
 		case 2:

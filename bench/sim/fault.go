@@ -16,6 +16,9 @@ type BenchFault struct {
 	Line string // what it is, in one line
 	// Half and Full are what a severity of 0.5 and of 1 mean.
 	Half, Full string
+	// Needs is a part that not every bench has: NeedsI2C, NeedsLoad,
+	// NeedsPosition; empty: nothing.
+	Needs string
 }
 
 // Armed is a fault of the bench that comes at a time. The zero value is none.
@@ -47,17 +50,17 @@ type armable struct {
 
 // armables is the catalogue, a file for each part of the bench.
 func armables() []armable {
-	return slices.Concat(busFaults(), chipFaults(), senseFaults(), lineFaults(), powerFaults(), clockFaults())
+	onI2C := slices.Concat(busFaults(), chipFaults(), senseFaults())
+	for i := range onI2C {
+		onI2C[i].Needs = NeedsI2C
+	}
+	return slices.Concat(onI2C, lineFaults(), powerFaults(), clockFaults(), loadFaults())
 }
 
-// BenchFaults lists the faults that a bench can be armed with.
-func BenchFaults() []BenchFault {
-	var out []BenchFault
-	for _, f := range armables() {
-		out = append(out, f.BenchFault)
-	}
-	return out
-}
+// BenchFaults lists the faults that the usual bench can be armed with: an INA226
+// and an ADS1115, and in its socket a unit with a board that tells no position.
+// See BenchFaultsOf for others.
+func BenchFaults() []BenchFault { return BenchFaultsOf(NeedsI2C) }
 
 // Arm makes a fault of the bench come at its time; a time that has passed is
 // now. Several may be armed.
@@ -74,8 +77,8 @@ func (b *Bench) Arm(a Armed) error {
 		return fmt.Errorf("sim: severity %g of fault %s lies outside 0 to 1", a.Severity, a.Name)
 	}
 	f := all[i]
-	if onI2C := i < len(busFaults())+len(chipFaults())+len(senseFaults()); onI2C && (b.MCP320x != nil || b.INA219 != nil) {
-		return fmt.Errorf("sim: fault %s is one of a bench with an INA226 and an ADS1115, which this one has not: choose another fault or rig", a.Name)
+	if part := b.lacks(f.Needs); part != "" {
+		return fmt.Errorf("sim: fault %s is one of a bench with %s, which this one has not: choose another fault, rig or unit", a.Name, part)
 	}
 	w := b.World
 	come := func() {

@@ -17,13 +17,16 @@ import (
 const (
 	PWMDevice   = "3f20c000.pwm"
 	PWMChannels = 2
+	// PWMLoad is the channel that drives the switch of a two-wire unit.
+	PWMLoad = 1
 
 	pwmDevicePath = "devices/platform/soc/" + PWMDevice
 	pwmChipPath   = pwmDevicePath + "/pwm/pwmchip2"
 )
 
 // PWMChip is a chip of the kernel's pwm class. Its channel 0 drives the
-// signal wire as the LINE pin does; channel 1 goes nowhere. It refuses what
+// signal wire as the LINE pin does, channel 1 the switch of a two-wire unit as
+// the LOAD pin does. It refuses what
 // the class refuses (Documentation/driver-api/pwm.rst; drivers/pwm/core.c,
 // __pwm_apply), and where kernels differ it is as strict as the strictest:
 //
@@ -76,7 +79,7 @@ func (c *PWMChip) Call(device string) {
 
 func newPWMChip(k *Kernel) *PWMChip {
 	c := &PWMChip{Delay: 80 * time.Millisecond /* chosen */, Taken: -1, k: k}
-	c.channels[0].pin = newLine(k.w)
+	c.channels[0].pin, c.channels[PWMLoad].pin = newLine(k.w), newLoad(k.w)
 	k.links["class/pwm/pwmchip2"] = pwmChipPath
 	k.links[pwmChipPath+"/device"] = pwmDevicePath
 	c.add("npwm", func() (string, error) { return strconv.Itoa(PWMChannels) + "\n", nil }, nil, 0)

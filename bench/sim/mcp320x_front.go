@@ -80,6 +80,22 @@ func (f *front) step(current_A, dt_s float64) {
 	follow(&f.out_V, min(max(f.amplifier_V, 0), Reference_V), f.filter)
 }
 
+// ramp lets a current through that has a mean over dt_s seconds and an end, and
+// goes straight to it: what a PWM's ripple is between two edges. A lag of first
+// order follows a ramp of slope s behind by s·τ, once what was before has died
+// away. Amplifier and filter count as one lag here, the sum of both: that of the
+// amplifier is far below the filter's.
+func (f *front) ramp(mean_A, end_A, dt_s float64) {
+	rail := func(current_A float64) float64 { return min(max(current_A*f.scale+f.zero_V, 0), Reference_V) }
+	from, to := rail(2*mean_A-end_A), rail(end_A)
+	out, lag_s := to, f.amplifier_s+f.filter
+	if lag_s > 0 {
+		behind := (to - from) / dt_s * lag_s
+		out += (f.out_V-from+behind)*math.Exp(-dt_s/lag_s) - behind
+	}
+	f.amplifier_V, f.out_V = to, out
+}
+
 // fit puts in another chip for the current than the INA226, which is then on
 // no bus. Its errors are drawn apart, so that the rest of the bench is the
 // same for a seed whatever the chip.
@@ -126,6 +142,10 @@ func (b *Bench) fit(o Options, shunt_Ohm, supplyRatio, lineRatio float64) {
 		switch channel {
 		case MCPCurrent:
 			return w.front.out_V
+		case w.sensed.positionInput:
+			return w.position_V() * w.sensed.positionRatio
+		case w.sensed.nodeInput:
+			return max(w.node_V()*w.sensed.nodeRatio, 0)
 		case MCPSupply:
 			return w.plug_V * supplyRatio
 		case MCPLine:
@@ -134,10 +154,6 @@ func (b *Bench) fit(o Options, shunt_Ohm, supplyRatio, lineRatio float64) {
 			return w.probe_V
 		case MCPReference:
 			return Reference_V
-		case MCPPosition:
-			return w.position_V() / dividerRatio
-		case MCPNode:
-			return w.node_V() / dividerRatio
 		}
 		return 0
 	}

@@ -18,9 +18,14 @@ type ReturnPin struct {
 	Pin
 	unit  Returner // nil: none
 	phase float64  // of the period, 0 to 1
+	high  float64  // share of the period that is under way
+	hz    float64
 	level bool
 	hooks []func(at time.Duration, high bool)
 }
+
+// returnHigh_V is the level that counts as high, chosen: half of 5 V.
+const returnHigh_V = 2.5
 
 func newReturn(w *World) *ReturnPin {
 	r := &ReturnPin{Pin: Pin{name: "RETURN", number: 6, w: w}}
@@ -52,7 +57,20 @@ func (r *ReturnPin) step(end, dt time.Duration) {
 		return
 	}
 	f, high := r.unit.Return()
+	if f > 0 && f == r.hz && r.phase > 0 { // a period is not changed any more once it has begun
+		high = r.high
+	}
+	r.hz, r.high = f, high
 	begin := end - dt
+	switch r.w.sensed.positionFault { // the wire of a position told by PWM
+	case positionOpen: // the rig's pull-up
+		f, high = 0, 1
+	case positionShorted:
+		f, high = 0, 1
+		if r.w.plug_V < returnHigh_V {
+			high = 0
+		}
+	}
 	r.turn(begin, high > r.phase)
 	if !(f > 0) {
 		return
@@ -68,7 +86,8 @@ func (r *ReturnPin) step(end, dt time.Duration) {
 		}
 		left -= next - r.phase
 		if r.phase = next; next == 1 {
-			r.phase, to = 0, high > 0
+			_, high = r.unit.Return()
+			r.phase, r.high, to = 0, high, high > 0
 		}
 		r.turn(end-time.Duration(left/f*1e9), to)
 	}

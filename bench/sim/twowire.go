@@ -34,11 +34,14 @@ type Circuit struct {
 // FreeWheel is the path that the current of a coil takes when the switch opens.
 type FreeWheel struct {
 	// Diode: a diode across the unit, of Forward_V. Else the switch's own
-	// breakdown takes the current, at Clamp_V across the unit.
+	// breakdown takes the current, with Clamp_V across the open switch.
 	Diode     bool
 	Forward_V float64
 	Clamp_V   float64
 	Ohm       float64
+	// Short_Ohm, when above zero, lies across the unit: a diode that has broken
+	// down, or sits the wrong way round.
+	Short_Ohm float64
 }
 
 // Driver is the bench's switch in the supply of a two-wire unit.
@@ -54,9 +57,10 @@ type Driver struct {
 
 // DefaultDriver is a low-side transistor of 10 mΩ with a diode across the unit,
 // and the shunt in the unit's own loop, so that the current that recirculates
-// is seen. All of it is chosen; the rig's description has to state the same.
+// is seen. Without the diode it breaks down at 60 V. All of it is chosen; the
+// rig's description has to state the same.
 func DefaultDriver() Driver {
-	return Driver{Ohm: 0.010, Seen: true, FreeWheel: FreeWheel{Diode: true, Forward_V: 0.7, Clamp_V: 45, Ohm: 0.02}}
+	return Driver{Ohm: 0.010, Seen: true, FreeWheel: FreeWheel{Diode: true, Forward_V: 0.7, Clamp_V: 60, Ohm: 0.02}}
 }
 
 // loadState is what the pin does to the switch.
@@ -101,27 +105,34 @@ type switched struct {
 	body   TwoWire
 	node_V float64 // of the wire between unit and switch, against ground
 	body_A float64 // through the unit, mean of the last step
+	end_A  float64 // through the shunt, at the end of it
 }
 
 // Step drives the unit for dt, in which the switch does not change.
 func (s *switched) Step(dt time.Duration, src Source, _ Line) (current_A, plug_V float64) {
 	d := &s.w.Driver
-	conducts := (s.w.load.on(s.w.stepped) || d.StuckOn) && !d.StuckOff
-	c := Circuit{OneWay: true, Closed: true, Ohm: d.FreeWheel.Ohm, EMF_V: -d.Forward_V}
-	if !d.Diode {
-		c.EMF_V = -d.Clamp_V
-	}
-	if conducts && src.On {
-		c = Circuit{Closed: true, EMF_V: src.Open_V, Ohm: src.Ohm + d.Ohm, Limit_A: src.Limit_A}
-	}
+	feeds := s.w.conducts(s.w.stepped) && src.On
+	c := d.circuit(feeds, src)
 	i, across := s.body.Step(dt, c)
-	s.body_A = i
-	supply_A := 0.0
-	if conducts && src.On {
-		supply_A = i
+	s.body_A, s.end_A = i, c.current(i, across)
+	supply_A := src.Leak_A
+	plug_V = src.Open_V // nought when it is off
+	if !src.On {
+		plug_V = 0
 	}
-	if src.On {
-		plug_V = src.Open_V - supply_A*src.Ohm
+	switch {
+	case feeds && d.Short_Ohm > 0:
+		supply_A, plug_V = d.beside(src, across)
+	case feeds:
+		supply_A = i
+		plug_V = src.Open_V - i*src.Ohm
+		if src.Limit_A > 0 && i >= src.Limit_A { // it holds its current by giving way
+			plug_V = min(plug_V, across+i*d.Ohm)
+		}
+	case i > 0 && !d.Diode && d.Short_Ohm == 0:
+		// The one way round is through the switch, and so through supply and shunt.
+		supply_A = i
+		plug_V -= i * src.Ohm
 	}
 	s.node_V = plug_V - across // low side
 	if d.HighSide {
@@ -130,7 +141,71 @@ func (s *switched) Step(dt time.Duration, src Source, _ Line) (current_A, plug_V
 	if d.Seen {
 		return i, plug_V
 	}
-	return supply_A + src.Leak_A, plug_V
+	if supply_A != i {
+		s.end_A = supply_A // the short's is steady, and that of an open switch nought
+	}
+	return supply_A, plug_V
+}
+
+// current is that at the end of a step, as the voltage across the unit tells it;
+// the mean where the circuit has no resistance to tell it by.
+func (c Circuit) current(mean_A, across_V float64) float64 {
+	if !(c.Ohm > 0) {
+		return mean_A
+	}
+	i := (c.EMF_V - across_V) / c.Ohm
+	if c.OneWay {
+		i = max(i, 0)
+	}
+	if c.Limit_A > 0 {
+		i = min(i, c.Limit_A)
+	}
+	return i
+}
+
+// conducts says whether the load switch does at t.
+func (w *World) conducts(t time.Duration) bool {
+	return (w.load.on(t) || w.Driver.StuckOn) && !w.Driver.StuckOff
+}
+
+// circuit is what lies around the unit, fed by the supply or left to its
+// free-wheel path.
+func (d *Driver) circuit(feeds bool, src Source) Circuit {
+	short := d.Short_Ohm
+	switch {
+	case feeds && short > 0:
+		// Supply and short as one source (Thévenin). A supply at its limit is one
+		// of current; the short takes what the unit does not.
+		ohm := src.Ohm + d.Ohm
+		share := short / (ohm + short)
+		volt := src.Open_V * share
+		if src.Limit_A > 0 && volt > src.Limit_A*short {
+			return Circuit{Closed: true, EMF_V: src.Limit_A * short, Ohm: short}
+		}
+		return Circuit{Closed: true, EMF_V: volt, Ohm: ohm * share}
+	case feeds:
+		return Circuit{Closed: true, EMF_V: src.Open_V, Ohm: src.Ohm + d.Ohm, Limit_A: src.Limit_A}
+	case short > 0: // either way round
+		return Circuit{Closed: true, Ohm: short}
+	case d.Diode:
+		return Circuit{Closed: true, OneWay: true, Ohm: d.FreeWheel.Ohm, EMF_V: -d.Forward_V}
+	}
+	// The switch clamps; the supply goes on driving the current.
+	c := Circuit{Closed: true, OneWay: true, Ohm: d.FreeWheel.Ohm, EMF_V: -d.Clamp_V}
+	if src.On {
+		c.EMF_V += src.Open_V
+		c.Ohm += src.Ohm
+	}
+	return c
+}
+
+// beside is the supply's current and voltage while a short lies across the unit.
+func (d *Driver) beside(src Source, across_V float64) (supply_A, plug_V float64) {
+	supply_A = (src.Open_V - across_V) / (src.Ohm + d.Ohm)
+	if src.Limit_A > 0 {
+		supply_A = min(supply_A, src.Limit_A)
+	}
+	return supply_A, across_V + supply_A*d.Ohm
 }
 
 // PullUp is none: there is no signal wire.
@@ -138,41 +213,6 @@ func (*switched) PullUp() (open_V, ohm float64) { return 0, 0 }
 
 // Temperature is the unit's.
 func (s *switched) Temperature() float64 { return s.body.Temperature() }
-
-// Positioned is a unit that tells where it stands by a voltage.
-type Positioned interface {
-	// Position is the output's open voltage and the resistance behind it.
-	Position() (volt, ohm float64)
-}
-
-// Position and Return pass on what a two-wire unit tells.
-func (s *switched) Position() (volt, ohm float64) {
-	if p, ok := s.body.(Positioned); ok {
-		return p.Position()
-	}
-	return 0, 0
-}
-
-// positionLoad_Ohm is what the rig's divider puts on a position output.
-const positionLoad_Ohm = DividerTop_Ohm + DividerBottom_Ohm
-
-// position_V is at the rig's input.
-func (w *World) position_V() float64 {
-	p, ok := w.unit.(Positioned)
-	if !ok {
-		return 0
-	}
-	v, ohm := p.Position()
-	return v * positionLoad_Ohm / (positionLoad_Ohm + ohm)
-}
-
-// node_V is the level between the load and its switch.
-func (w *World) node_V() float64 {
-	if s, ok := w.unit.(*switched); ok {
-		return s.node_V
-	}
-	return 0
-}
 
 // Body_A is the current through a two-wire unit, mean of the last step.
 func (w *World) Body_A() float64 {
@@ -230,11 +270,27 @@ func (l *Coil) Step(dt time.Duration, c Circuit) (mean_A, across_V float64) {
 	if span < t {
 		l.current_A = 0
 	}
-	if c.Limit_A > 0 {
-		l.current_A = min(l.current_A, c.Limit_A)
+	across_V = c.EMF_V - l.current_A*c.Ohm
+	if c.Limit_A > 0 && l.current_A > c.Limit_A {
+		// A supply at its limit gives way until the coil's resistance alone holds
+		// the current.
+		l.current_A = c.Limit_A
+		return min(area/t, c.Limit_A), c.Limit_A * l.Ohm
 	}
-	return area / t, c.EMF_V - l.current_A*c.Ohm
+	return area / t, across_V
 }
 
 // Temperature is Temp_C.
 func (l *Coil) Temperature() float64 { return l.Temp_C }
+
+// LoadTold is what the load switch is told: the share of a period for which it
+// conducts, and the frequency; 0 and 1 are steady levels.
+func (w *World) LoadTold() (share, frequency_Hz float64) {
+	switch s := &w.load; {
+	case s.pwm:
+		return s.high, s.freq_Hz
+	case s.level:
+		return 1, 0
+	}
+	return 0, 0
+}

@@ -53,6 +53,7 @@ type World struct {
 	probeCount int
 	wire       wireState
 	load       loadState
+	sensed     sensed
 	returned   *ReturnPin
 	signal     *Signal // that the bench listens to, in the place of its line; or nil
 	// preCharge_Ohm is the resistance of a pre-charge path that alone conducts.
@@ -206,9 +207,14 @@ func (w *World) step(dt time.Duration) {
 	w.stepped += dt
 	w.charge_As += w.current_A * dt_s
 	if w.front != nil {
-		w.front.step(w.current_A, dt_s)
+		if s, ok := w.unit.(*switched); ok {
+			w.front.ramp(w.current_A, s.end_A, dt_s)
+		} else {
+			w.front.step(w.current_A, dt_s)
+		}
 	}
 	w.plug_Vs += (before + w.plug_V) / 2 * dt_s
+	w.sense(dt_s)
 
 	if w.flow != nil && w.flow.active {
 		w.flow.step(w.stepped, dt)

@@ -89,6 +89,9 @@ func (a *app) rigCheck(ctx context.Context, f checkFlags) error {
 			return err
 		}
 		k.add(d.LookPeak(p.Name, p.Limits.Peak_A))
+		if f.rig != rig.Sim { // the built-in one is wired to each profile
+			k.add(lookUnit(&d, p)...)
+		}
 		if err := run.Bears(d.Name, d.Bench, p); err != nil && f.rig != rig.Sim {
 			k.add(rig.LookAt("bench's limits", "", err))
 		}

@@ -21,9 +21,14 @@ func simulatedBoard(d rig.Description, o sim.Options, lines *sim.Lines) (*sim.Be
 	o.Lines = lines
 	o.StopOpens = d.Stop != nil && !d.Stop.ActiveLow
 	device := d.LinePin.PWMChip
+	if l := d.Load; device == "" && l != nil {
+		device = l.PWMChip
+	}
 	rename(&d)
+	driver(&d, &o, d.LinePin.PWMChip)
 	wireUp(&d, &o)
 	readings(&d, &o)
+	positions(&d, &o)
 	if lines != nil && d.Heartbeat != nil {
 		o.Heartbeat = d.Heartbeat.Hold // else what the options ask for
 	}

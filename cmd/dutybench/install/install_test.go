@@ -94,7 +94,7 @@ func TestPackage(t *testing.T) {
 	for _, name := range []string{
 		"./usr/lib/systemd/system/dutybench-off.service", "./usr/lib/udev/rules.d/60-dutybench.rules", "./usr/lib/tmpfiles.d/dutybench.conf",
 		"./usr/share/doc/dutybench/BENCH.md", "./usr/share/doc/dutybench/copyright",
-		"./usr/share/doc/dutybench/examples/small.toml", "./usr/share/doc/dutybench/examples/fast.toml",
+		"./usr/share/doc/dutybench/examples/small.toml", "./usr/share/doc/dutybench/examples/fast.toml", "./usr/share/doc/dutybench/examples/actuators.toml",
 	} {
 		assert.NotEmpty(t, files[name], name)
 	}
