@@ -36,6 +36,16 @@ type Limits struct {
 	// running time that it may have.
 	Dry    bool
 	DryRun time.Duration
+	// Continuous_A may flow without end; of the square of the current beyond its
+	// own, Heat_A2s at most may gather over time, as it does in a winding that
+	// is warmed faster than it cools. It goes again at the square of Continuous_A
+	// without current. Zero: neither is held.
+	Continuous_A, Heat_A2s float64
+	// Stall_A may be passed for StallTime while the unit stands still: while its
+	// position, where it is read, stays within Still_pct. Zero: not held.
+	Stall_A   float64
+	StallTime time.Duration
+	Still_pct float64
 }
 
 // Check refuses limits that would guard nothing.
@@ -56,6 +66,10 @@ func (l Limits) Check() error {
 		return errors.New("guard: the longest time without a sample must be above zero")
 	case l.SupplyTime < 0 || l.Grace < 0 || l.Interval < 0 || l.DryRun < 0:
 		return errors.New("guard: a time limit is negative; correct the profile's limits")
+	case !(l.Continuous_A >= 0) || !(l.Heat_A2s >= 0) || math.IsInf(l.Continuous_A+l.Heat_A2s, 0) || l.Heat_A2s > 0 && l.Continuous_A == 0:
+		return errors.New("guard: a limit by heat takes a current that is borne without end and the square of it over time beyond; state both, or neither, in the profile's limits")
+	case !(l.Stall_A >= 0) || math.IsInf(l.Stall_A, 0) || l.StallTime < 0 || (l.Stall_A > 0) != (l.StallTime > 0) || !(l.Still_pct >= 0):
+		return errors.New("guard: a limit by lack of motion takes a current and the time for which it may flow then; state both, or neither, in the profile's limits")
 	case l.Dry && l.DryRun == 0:
 		return errors.New("guard: the profile allows no run without water; fill and bleed the loop first, or state a dry-run limit in the profile")
 	}
@@ -75,4 +89,13 @@ type Sample struct {
 	Clipped   bool          // the true current is at least Current_A
 	Stop      bool          // the stop input is pressed
 	Running   bool          // the unit may be running: it has supply and no stop command
+	// Held_A is the most that a switched unit took within the last period of its
+	// PWM, where the shunt does not show what recirculates: the unit carries
+	// nearly that in the rest of the period. Zero: Current_A is all there is.
+	Held_A float64
+	// Position_pct is where the unit says that it stands; NaN: not read this time.
+	Position_pct float64
 }
+
+// carried is the size of the current that the unit itself carries.
+func (s *Sample) carried() float64 { return max(math.Abs(s.Current_A), math.Abs(s.Held_A)) }

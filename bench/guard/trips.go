@@ -18,6 +18,8 @@ const (
 	SupplyLow   Rule = "supply too low"
 	SupplyHigh  Rule = "supply too high"
 	DryRun      Rule = "dry run"
+	Heat        Rule = "heat"
+	Stalled     Rule = "stalled"
 	Silence     Rule = "no samples"
 	StopPressed Rule = "stop input"
 
@@ -57,6 +59,8 @@ type Trips struct {
 	full     held // charge_C is above the limit
 	least    bool // charge_C is "at least"
 	dry      time.Duration
+	burden   burden // over all switch-ons, as it cools while off
+	stall    standing
 }
 
 // held is how long a condition has lasted.
@@ -77,7 +81,7 @@ func NewTrips(l Limits) *Trips { return &Trips{l: l} }
 
 // Closed says that the supply goes on at this instant.
 func (t *Trips) Closed(at time.Duration) {
-	*t = Trips{l: t.l, on: true, closed: at, last: at, charging: true, dry: t.dry}
+	*t = Trips{l: t.l, on: true, closed: at, last: at, charging: true, dry: t.dry, burden: t.burden, stall: standing{where: t.stall.where, known: t.stall.known}}
 }
 
 // Opened says that the supply is off.
@@ -116,9 +120,16 @@ func (t *Trips) Sample(s Sample) *Trip {
 	if t.on && s.Running {
 		t.dry += step
 	}
+	t.burden.add(s.carried(), step, t.l)
 	var trip *Trip
 	if t.on {
 		trip = t.current(s, step)
+		if trip == nil {
+			trip = t.burden.trip(s.At, t.l)
+		}
+		if trip == nil {
+			trip = t.stall.look(s, t.l)
+		}
 		if trip == nil {
 			trip = t.supply(s)
 		}
@@ -134,7 +145,7 @@ func (t *Trips) Sample(s Sample) *Trip {
 
 // current holds the peak, charging peak and over-current rules.
 func (t *Trips) current(s Sample, step time.Duration) *Trip {
-	amps := math.Abs(s.Current_A)
+	amps := s.carried()
 	above := s.Clipped || amps > t.l.Current_A
 	peak := s.Clipped || amps > t.l.Peak_A
 	word := ""

@@ -55,6 +55,7 @@ func (x *runner) account() {
 			x.doubt("stuck all", Fault{Cause: result.Bench, Sentence: "The current read one single value through the whole test: the converter is stuck, or nothing at all hangs on the plug.", Next: next})
 		}
 	}
+	x.accountPosition()
 	if p.off > 0 {
 		x.warn("%d readings of the temperature cannot be and were left out: check the sensor and its wires.", p.off)
 	}

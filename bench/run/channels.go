@@ -126,7 +126,7 @@ func (x *runner) meta(ended string, zeroed bool) []trace.Entry {
 	for _, e := range []struct {
 		key string
 		u   float64
-	}{{trace.KeyCurrentGainU, a.CurrentGain}, {trace.KeyVoltageGainU, a.VoltageGain}, {trace.KeyDutyU, 100 * a.Edge_s * x.profile.Command.Frequency_Hz}} {
+	}{{trace.KeyCurrentGainU, a.CurrentGain}, {trace.KeyVoltageGainU, a.VoltageGain}, {trace.KeyDutyU, 100 * x.edge_s() * x.profile.Command.Frequency_Hz}} {
 		if e.u > 0 {
 			add(e.key, num(e.u))
 		}
@@ -230,7 +230,29 @@ func (c *placed) add(s *rig.Sample) {
 		c.supply_V = s.Supply_V
 	}
 	c.read = append(c.read, micro(s.Position))
-	c.told_pct = append(c.told_pct, micro(c.profile.Position.Of(s.Position, c.supply_V, c.profile.Supply.Nominal_V)))
+	c.told_pct = append(c.told_pct, micro(c.told(s)))
+}
+
+// told is the position that a sample tells, in per cent; NaN where it does not.
+func (c *placed) told(s *rig.Sample) float64 {
+	if c.profile == nil {
+		return math.NaN()
+	}
+	return c.profile.Position.Of(s.Position, c.supply_V, c.profile.Supply.Nominal_V)
+}
+
+// last is whether the unit tells its position, and the last in per cent that was
+// read; NaN before the first.
+func (c *placed) last() (tells bool, pct float64) {
+	if c.profile == nil {
+		return false, 0
+	}
+	for i := len(c.told_pct) - 1; i >= 0; i-- {
+		if !math.IsNaN(c.told_pct[i]) {
+			return true, c.told_pct[i]
+		}
+	}
+	return true, math.NaN()
 }
 
 func (c *placed) columns(a rig.Accuracy) []trace.Column {

@@ -21,7 +21,8 @@ type commander interface {
 	// feeds says that what is commanded could feed a unit without supply, so that
 	// it must be released with the supply.
 	feeds() bool
-	// signals says that there is a signal wire whose levels can be read.
+	// signals says that there is a signal wire whose levels can be read. Without,
+	// the bench switches the unit itself.
 	signals() bool
 }
 

@@ -30,9 +30,12 @@ const blindEnd = 100
 // nothing is said.
 func (x *runner) lookGap(at time.Duration, current_A, supply_V float64) {
 	p := &x.plausible
+	if x.chopped() {
+		return
+	}
 	g, rest := &p.gap, p.source.rest.supply_V
 	if p.loaded.current_A < leastLoad_A || math.Abs(current_A) > max(x.nought_A(), 0.1*p.loaded.current_A) {
-		if g.on && g.readings < 2 {
+		if g.on && g.readings < 2 && x.commander.signals() { // a motor's brushes may lift for so short
 			if g.short++; g.short == 1 {
 				g.first = g.from
 			}
@@ -150,6 +153,9 @@ const seenLate = 20 * time.Millisecond
 // lookLate finds a unit that was there and whose charging was not seen.
 func (x *runner) lookLate(l levels) {
 	p := &x.plausible
+	if !x.commander.signals() {
+		return // it has no capacitor, and its current comes when its switch closes
+	}
 	if late := p.rising - x.rig.Settle - x.profile.Limits.ChargeTime; late > seenLate && p.rising < grace+blockTime {
 		x.doubt("slow", Fault{Cause: result.Bench,
 			Sentence: fmt.Sprintf("The supply at the plug came up only %v after it was switched on: the unit's capacitor was charged by a supply that was not there yet.", p.rising.Round(time.Millisecond)),

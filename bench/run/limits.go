@@ -2,6 +2,7 @@ package run
 
 import (
 	"fmt"
+	"math"
 
 	"dutybench/bench/guard"
 	"dutybench/bench/rig"
@@ -28,7 +29,23 @@ func (x *runner) profileLimits() guard.Limits {
 		Current_A: l.Current_A, Time: l.Time, Peak_A: l.Peak_A, Charge_C: l.Charge_C, ChargeTime: l.ChargeTime,
 		SupplyLow_V: s.Low_V, SupplyHigh_V: s.High_V, SupplyTime: supplyTime, Grace: grace,
 		Silence: x.silence(), Interval: interval, Dry: x.o.Dry, DryRun: l.DryRun,
+		Continuous_A: l.Continuous_A, Heat_A2s: l.Heat_A2s, Stall_A: l.Stall_A, StallTime: l.StallTime, Still_pct: x.still_pct(),
 	}
+}
+
+// stillLeast_pct of the travel is no motion: gears and linkages give that much
+// (chosen; a unit that crosses its travel in ten seconds moves as far in a tenth).
+const stillLeast_pct = 1
+
+// still_pct is within what a unit that stands still may read: that, or three
+// steps of the converter.
+func (x *runner) still_pct() float64 {
+	p := &x.profile.Position
+	span := math.Abs(p.At100 - p.At0)
+	if p.By != profiles.ByVoltage || !(span > 0) {
+		return stillLeast_pct
+	}
+	return max(stillLeast_pct, 300*x.rig.Accuracy.PositionStep_V/span)
 }
 
 // limits are what the guard keeps during this run, for the bench's sake too.

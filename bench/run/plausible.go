@@ -132,7 +132,7 @@ func (x *runner) look(s *rig.Sample, current_A float64) {
 		p.current.ready()
 		p.voltage.ready()
 	}
-	if !s.Clipped && p.current.repeats(s.Current_A) {
+	if !s.Clipped && p.current.repeats(s.Current_A) || x.unchopped(current_A) {
 		x.cut("The current converter has given the same value %d times in a row, which its own noise does not allow: it is stuck.",
 			"Switch the bench's converters off and on, check the current converter and its wires, then run the test again.", p.current.same)
 		return
@@ -148,6 +148,7 @@ func (x *runner) look(s *rig.Sample, current_A float64) {
 	x.lookGap(s.At, current_A, s.Supply_V)
 	x.lookNone(s.At, current_A, s.Supply_V)
 	x.lookLost(s)
+	x.watchUnit(s)
 	if l, ended := p.block.add(s.At, current_A, s.Supply_V, s.Line_V); ended {
 		p.missed = 0
 		x.blockEnds(l)
@@ -164,13 +165,13 @@ func (x *runner) cut(reason, next string, a ...any) {
 func (x *runner) dips(s *rig.Sample, current_A float64) {
 	p := &x.plausible
 	none := x.nought_A()
-	if p.loaded.current_A > 10*none && math.Abs(current_A) <= none {
+	if x.commander.signals() && p.loaded.current_A > 10*none && math.Abs(current_A) <= none {
 		p.interrupt = s.At
 	}
 	if since := s.At - p.onFrom; since < grace+blockTime && s.Supply_V < x.profile.Supply.Low_V {
 		p.rising = since
 	}
-	if x.guard.Tripped() == nil && p.source.at(max(current_A, p.last.current_A))-s.Supply_V > gaveWayShare*x.profile.Supply.Nominal_V {
+	if x.guard.Tripped() == nil && !x.chopped() && p.source.at(max(current_A, p.last.current_A))-s.Supply_V > gaveWayShare*x.profile.Supply.Nominal_V {
 		p.interrupt = s.At // it may come back with a charging peak
 	}
 	if !(s.Supply_V < x.profile.Supply.Low_V) || s.At-p.onFrom <= grace {
@@ -213,7 +214,13 @@ func (x *runner) blockEnds(l levels) {
 		}
 	}
 	if p.blocks >= 3 {
+		x.watchLoad(p.before, l)
+	}
+	if p.blocks >= 3 && !x.chopped() {
 		x.gaveWay(p.before, l)
+	}
+	if !x.commander.signals() {
+		return
 	}
 	if !math.IsNaN(l.line_V) {
 		p.sum_L += l.line_V
@@ -274,7 +281,7 @@ func (x *runner) nothing(l levels) {
 // something else.
 func (x *runner) stateEnds() {
 	p, st := &x.plausible, &x.now
-	if st.on && p.blocks >= 2 {
+	if st.on && p.blocks >= 2 && !x.chopped() && !(x.loadOpen() && math.Abs(p.last.current_A) > x.nought_A()) {
 		l := p.last
 		resting := st.duty_pct <= x.profile.Command.Stop_pct && !math.IsNaN(st.lineDuty_pct)
 		x.lookLate(l)
@@ -287,6 +294,7 @@ func (x *runner) stateEnds() {
 	}
 	p.blocks, p.low_V, p.sum_V, p.n_V, p.sum_L, p.n_L = 0, math.Inf(1), 0, 0, 0, 0
 	p.block = summing{}
+	x.watching.node = mean{}
 }
 
 // farShare of the nominal supply is how far from it a test may run before a

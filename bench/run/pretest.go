@@ -20,7 +20,9 @@ import (
 //
 // On a rig with one contact and neither pre-charge nor pulse, as the simulated
 // one by default, nothing is switched: what the zero and the first step with
-// supply show is all there is.
+// supply show is all there is. A unit that the bench switches itself has its load
+// switch open through all of it, but for the look at the free-wheel path, which
+// no rig leaves out.
 
 // lookTime is how long a level is looked at before it is compared with the
 // one before: longer than a period of the line's PWM and than some readings of
@@ -34,7 +36,7 @@ func (x *runner) pretested() bool {
 	for _, s := range x.plan.Steps {
 		power = power || s.Supply
 	}
-	return power && (x.guard.Paths()&(guard.Second|guard.PreCharge) != 0 || x.rig.Pulse)
+	return power && (x.guard.Paths()&(guard.Second|guard.PreCharge) != 0 || x.rig.Pulse || !x.commander.signals())
 }
 
 // going says that nothing has ended the test.
@@ -86,6 +88,9 @@ func (x *runner) pretest(ctx context.Context) error {
 	case x.rig.Pulse:
 		parts = append(parts, x.pulse)
 	}
+	if !x.commander.signals() {
+		parts = append(parts, x.freeWheel)
+	}
 	for _, part := range append(parts, x.openAgain) {
 		if err := part(ctx); err != nil || !x.going() {
 			return err
@@ -107,6 +112,7 @@ func (x *runner) anew() error {
 	for _, c := range x.ch.all() {
 		*c = (*c)[:0]
 	}
+	x.watching = watching{}
 	x.lost, x.late, x.clipped, x.unread, x.firstLost = 0, 0, 0, 0, 0
 	x.plausible, x.testing, x.out.Doubts = newPlausible(x.rig.Accuracy), false, nil
 	x.zero_A, x.zeroKnown, x.out.Zero = 0, false, stat.Quantity{}

@@ -234,7 +234,7 @@ func (x *runner) atStop(w wire, high float64, fault func(*result.Check, string, 
 // and line. On a rig that pulses, a line that no command reaches ends the test.
 func (x *runner) quietLook(from int) {
 	n := x.ch.len()
-	if n-from < 2*tailSamples {
+	if n-from < 2*tailSamples || !x.commander.signals() && x.checked("supply") {
 		return
 	}
 	from = (from + n) / 2
@@ -249,7 +249,7 @@ func (x *runner) quietLook(from int) {
 		{"line released", "Without a pre-charge contact the line is not released before the test."},
 		{"drop to the plug", "Without a pre-charge contact it is not looked at before the test; the test measures it under load."},
 	} {
-		if !x.checked(c.name) {
+		if !x.checked(c.name) && x.commander.signals() {
 			x.unlooked(c.name, "V", c.why)
 		}
 	}
@@ -257,6 +257,9 @@ func (x *runner) quietLook(from int) {
 	before := len(x.out.Faults)
 	if !x.checked("supply") {
 		x.supplied(supply.value())
+	}
+	if !x.commander.signals() {
+		return // there is no line
 	}
 	if !x.checked("line at stop") {
 		w := wire{source_V: supply.value(), plug_V: supply.value(), duty: command.LineDuty(command.Stop_pct) / 100,

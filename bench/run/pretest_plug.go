@@ -53,8 +53,10 @@ func (x *runner) precharge(ctx context.Context) error {
 	if c.plug() == plugBlind {
 		return nil
 	}
-	if err := x.line(ctx, c); err != nil || !x.going() {
-		return err
+	if x.commander.signals() {
+		if err := x.line(ctx, c); err != nil || !x.going() {
+			return err
+		}
 	}
 	return x.drop(ctx, c)
 }
@@ -161,7 +163,7 @@ func (x *runner) plugged(c *charging) bool {
 	// What wires and a unit's input show alike is held against neither.
 	alike := func(sentence string) {
 		x.plugCheck(result.CheckFailed, c.plug_V, sentence)
-		x.fault(Fault{Cause: result.Wiring, Sentence: sentence, Next: nextPlug, Or: []result.Cause{result.ControlBoard}, Apart: apartPlug})
+		x.fault(Fault{Cause: result.Wiring, Sentence: sentence, Next: nextPlug, Or: []result.Cause{x.behindPlug()}, Apart: apartPlug})
 	}
 	own := func(cause result.Cause, sentence, next string) {
 		x.plugCheck(result.CheckFailed, c.plug_V, sentence)
@@ -188,15 +190,30 @@ func (x *runner) plugged(c *charging) bool {
 	case plugDead:
 		own(result.Bench, fmt.Sprintf("Through %s neither voltage (%.2f V) nor current (%.3g A) comes to the plug.", through, c.plug_V, c.current_A),
 			"Check that the supply is on, then what lies between it and the plug: "+x.between(c.ohm > 0)+" and wires.")
-	case plugOpen:
+	case plugOpen, plugBlind:
+		if !x.commander.signals() {
+			x.plugCheck(result.CheckOK, c.plug_V, "With the load switch open nothing flows at the plug.")
+			break
+		}
+		if c.plug() == plugBlind {
+			x.unlooked("contact test", "V", "The voltage at the plug is not sampled; no current stays, so it is not shorted.")
+			break
+		}
 		x.plugCheck(result.CheckNotice, c.plug_V, "The plug stood at the supply at once and takes no current: nothing is plugged in, a supply wire to the unit is open, or its input is.")
-	case plugBlind:
-		x.unlooked("contact test", "V", "The voltage at the plug is not sampled; no current stays, so it is not shorted.")
 	default:
 		x.plugCheck(result.CheckOK, c.plug_V, "The plug charges as a unit's input does.")
 		x.capacitor(c)
 	}
 	return x.going()
+}
+
+// behindPlug is what a short at the plug may be beside the wires: the unit's own
+// input, or for a unit that is not even connected the switch that should not be.
+func (x *runner) behindPlug() result.Cause {
+	if x.commander.signals() {
+		return result.ControlBoard
+	}
+	return result.Bench
 }
 
 // between names what this rig has between the supply and the plug: through the
@@ -344,7 +361,7 @@ func (x *runner) pulse(ctx context.Context) error {
 	if overCurrent(trip) {
 		sentence := fmt.Sprintf("A pulse through the main contacts was cut: %s The plug is shorted or its plus and minus are exchanged, or the unit's input is shorted.", trip.Reason)
 		x.plugCheck(result.CheckFailed, c.plug_V, sentence)
-		x.fault(Fault{Cause: result.Wiring, Sentence: sentence, Next: nextPlug, Or: []result.Cause{result.ControlBoard}, Apart: apartPlug})
+		x.fault(Fault{Cause: result.Wiring, Sentence: sentence, Next: nextPlug, Or: []result.Cause{x.behindPlug()}, Apart: apartPlug})
 		return nil
 	}
 	if trip != nil {

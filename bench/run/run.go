@@ -40,7 +40,11 @@ type Progress struct {
 	Duty_pct  float64 // the command
 	Current_A float64 // mean since the last call
 	Supply_V  float64 // the last one sampled; NaN before the first
-	Elapsed   time.Duration
+	// Tells says that the unit tells its position, of which Position_pct is the
+	// last that was read; NaN before the first.
+	Tells        bool
+	Position_pct float64
+	Elapsed      time.Duration
 	// Expected is the length of the test when every step from here on runs
 	// to its limit.
 	Expected time.Duration
@@ -173,6 +177,8 @@ func check(r *rig.Rig, plan kind.Plan, p *profiles.Profile) (kind.Plan, error) {
 		return plan, fmt.Errorf("run: profile %q is commanded by %q; this bench commands by pwm, or switches the unit itself", p.Name, p.Command.Type)
 	case p.Command.Type == profiles.Switched && r.Load == nil:
 		return plan, fmt.Errorf("run: profile %q is for a unit that the bench switches itself, and rig %s has no load switch: fit one and state it as [load] in the rig file", p.Name, r.Name)
+	case p.Command.Type == profiles.Switched && !safeToSwitch(r.Load):
+		return plan, fmt.Errorf("run: rig %s neither has the current that recirculates in its readings nor reads the wire between unit and load switch, so nobody would see a missing free-wheel path: lay the shunt into the loop of unit and diode (seen), or have that wire read (level), and state it in [load] of the rig file", r.Name)
 	case p.Position.By != "" && !r.Position:
 		return plan, fmt.Errorf("run: a unit of profile %q tells its position, and rig %s does not read it: wire its output to an input and state it as [position] in the rig file", p.Name, r.Name)
 	case len(plan.Steps) == 0:

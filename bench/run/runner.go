@@ -63,7 +63,9 @@ type runner struct {
 	marks     []mark
 	asked     *question // under way; nil
 	block     block     // of a step that is thinned
-	shown     int       // samples that a Decider may be looking at
+	watching  watching
+	carried   carried // of a unit whose recirculating current is not seen
+	shown     int     // samples that a Decider may be looking at
 	sunk      sinking
 	plausible plausible // the bench's readings against each other
 	zero_A    float64
@@ -194,7 +196,7 @@ func (x *runner) begin(s kind.Step) error {
 		}
 	}
 	command := s
-	if !s.Supply && x.commander.feeds() {
+	if !s.Supply && (x.commander.feeds() || !x.commander.signals()) {
 		command.Line = kind.Release
 	}
 	lineDuty, err := x.commander.command(command)
@@ -208,11 +210,13 @@ func (x *runner) begin(s kind.Step) error {
 	}
 	x.running = s.Line != kind.Command || s.Command_pct > x.profile.Command.Stop_pct
 	x.change(state{on: s.Supply, duty_pct: s.Command_pct, lineDuty_pct: lineDuty})
+	x.paceNode()
 	return nil
 }
 
 func (x *runner) change(s state) {
 	x.flush() // a block holds one state only
+	x.carried = carried{}
 	x.stateEnds()
 	s.from = x.rig.Clock.Now()
 	x.was, x.now = x.now, s
@@ -311,7 +315,7 @@ func (x *runner) next() (read bool, err error) {
 		current = math.NaN()
 	}
 	x.guard.Hold(guard.Sample{At: s.At, Current_A: current, Supply_V: s.Supply_V, Clipped: s.Clipped,
-		Stop: x.pressed(), Running: x.now.on && x.running})
+		Stop: x.pressed(), Running: x.now.on && x.running, Held_A: x.held_A(s.At, current), Position_pct: x.ch.position.told(s)})
 	if read {
 		if !x.testing {
 			x.look(s, current)
@@ -355,7 +359,8 @@ func (x *runner) report(current float64) {
 		return
 	}
 	x.nextProgress = elapsed + progressEvery
-	x.o.Progress(Progress{Step: x.step.Name, Index: x.index + 1, Of: len(x.plan.Steps), Duty_pct: x.now.duty_pct,
+	tells, position := x.ch.position.last()
+	x.o.Progress(Progress{Step: x.step.Name, Index: x.index + 1, Of: len(x.plan.Steps), Duty_pct: x.now.duty_pct, Tells: tells, Position_pct: position,
 		Current_A: x.sum / float64(x.count), Supply_V: x.supply_V, Elapsed: elapsed, Expected: max(x.expected, elapsed)})
 	x.sum, x.count = 0, 0
 }

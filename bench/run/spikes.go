@@ -50,7 +50,7 @@ func (x *runner) despike() {
 	if x.guard.Tripped() != nil {
 		return // what it was for stays
 	}
-	if n < 3 || x.block.n > 0 || n-2 < x.shown || c.on[n-3] != c.on[n-1] || c.duty[n-3] != c.duty[n-1] {
+	if n < 3 || !x.commander.signals() && chops(c.duty[n-1]) || x.block.n > 0 || n-2 < x.shown || c.on[n-3] != c.on[n-1] || c.duty[n-3] != c.duty[n-1] {
 		return
 	}
 	i := c.current
