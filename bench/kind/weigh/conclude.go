@@ -33,6 +33,9 @@ func (t *Table) Conclude(a *kind.Assessment, state string, modes []Mode, apart f
 	}
 	slices.SortStableFunc(a.Causes, func(x, y result.CauseProbability) int { return cmp.Compare(y.Probability, x.Probability) })
 	top := best(ws, a.Causes[0].Cause)
+	if top == nil { // a mode without a cause that results know
+		top = &ws[0]
+	}
 	a.Seen, a.Disproof, a.NextStep, a.Carried = top.Seen, top.Disproof, top.Next, top.carried(t)
 	for i := range a.Causes {
 		w := best(ws, a.Causes[i].Cause)

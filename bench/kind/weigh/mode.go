@@ -17,6 +17,8 @@ import (
 // of ratios, with its sign; the amount is found from the unit. Needs are
 // measurements one of which must lie out, Explains those that may; a name with a
 // minus before it counts on the low side only, with a plus on the high side only.
+// Without Needs, one of what it moves must lie out, on the side to which it moves
+// it: else a mode whose amount is none would explain the rest for nothing.
 type Mode struct {
 	Name   string
 	Cause  result.Cause
@@ -53,10 +55,12 @@ const (
 	Most = 8.0
 	// Calm: findings within this many standard deviations speak for nothing.
 	Calm = 2.0
-	// loose is how far a measurement may lie from what a mode's Moves say, as a
-	// share of that: laws of faults hold to a third (chosen; the likeliest cause
-	// changes with it only where two modes move the same findings the same way).
-	loose = 1.0 / 3
+	// loose is the standard deviation of what a mode's Moves say, as a share of
+	// that: laws of faults hold to a third (chosen), which is Calm of it and costs
+	// nothing. What should have moved far and did not costs nearly Most, whatever
+	// the law's quality. The likeliest cause changes with it only where two modes
+	// move the same findings the same way.
+	loose = 1.0 / 6
 )
 
 // Weighed is a mode with what the evidence says of it.
@@ -81,7 +85,7 @@ func (t *Table) Weigh(state string, modes []Mode) (out []Weighed) {
 				w.take(k)
 			}
 		}
-		w.Cost += t.missing(m.Needs)
+		w.Cost += t.missing(m.needs())
 		if m.Looks != nil {
 			w.Cost += m.Looks(t)
 		}
@@ -186,6 +190,21 @@ func (w *Weighed) take(k *Check) {
 	}
 }
 
+// needs are those stated, or what the mode moves.
+func (m Mode) needs() (out []string) {
+	if len(m.Needs) > 0 {
+		return m.Needs
+	}
+	for _, name := range sorted(m.Moves) {
+		if m.Moves[name] < 0 {
+			out = append(out, "-"+name)
+		} else {
+			out = append(out, "+"+name)
+		}
+	}
+	return out
+}
+
 // missing is the price of a mode whose tell-tale finding does not lie out: one
 // of its needs must.
 func (t *Table) missing(needs []string) float64 {
@@ -216,7 +235,7 @@ func normalise(ws []Weighed) {
 	least := float64(hopeless)
 	for i := range ws {
 		// A trace without sense can make a cost without end, or none at all.
-		if !(ws[i].Cost < hopeless) {
+		if !(math.Abs(ws[i].Cost) < hopeless) {
 			ws[i].Cost = hopeless
 		}
 		least = min(least, ws[i].Cost)

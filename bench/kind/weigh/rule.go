@@ -88,6 +88,10 @@ func (r Rule) Hold(v *kind.Value, y Yardstick, m float64) Check {
 		return c
 	}
 	q := y.Local(v)
+	if Finite(q.Value) == nil || math.IsNaN(q.U()) {
+		c.Note = "what was measured makes no number"
+		return c
+	}
 	c.Note = r.About
 	low, high, spread := math.NaN(), math.NaN(), math.NaN()
 	good := r.Good(y.Profile)
@@ -192,7 +196,7 @@ func (r Rule) Distance(x, u float64, good []float64) (z, sd float64) {
 	}
 	mean, sd, log := r.Moments(good)
 	if log {
-		if x <= 0 {
+		if x <= min(u, math.Exp(mean)/10) { // nothing, as far as it is known; where x is small u/x is no error of ln x
 			return -1 / sd, sd
 		}
 		sd = math.Hypot(sd, u/x)

@@ -33,13 +33,15 @@ type Yardstick struct {
 	studied map[string]kind.Gauge
 }
 
+// NewYardstick is the yardstick of a test: its trace says which bench it ran on
+// and what a gauge study found there.
 func NewYardstick(tr *trace.Trace, p *profiles.Profile, c kind.Conditions) Yardstick {
 	rig, known := tr.Get(trace.KeyRig)
 	return Yardstick{Profile: p, Purpose: c.Purpose, studied: kind.GaugesOf(tr),
 		Elsewhere: known && len(p.Learned.Rigs) > 0 && !slices.Contains(p.Learned.Rigs, rig)}
 }
 
-// learnedGain is the relative standard uncertainty of the gain behind the good
+// LearnedGain is the relative standard uncertainty of the gain behind the good
 // units' currents, on a bench that is none of theirs.
 func (y Yardstick) LearnedGain() float64 {
 	if !y.Elsewhere {
@@ -48,7 +50,7 @@ func (y Yardstick) LearnedGain() float64 {
 	return y.Profile.Learned.GainU / math.Sqrt(float64(len(y.Profile.Learned.Rigs)))
 }
 
-// local is a current or charge as this Yardstick sees it: on another bench,
+// Local is a current or charge as this yardstick sees it: on another bench,
 // the gain of those that the profile was learned on is in the comparison too.
 func (y Yardstick) Local(v *kind.Value) stat.Quantity {
 	if g := y.LearnedGain(); g > 0 && (v.Unit == "A" || v.Unit == "C") {
@@ -57,7 +59,7 @@ func (y Yardstick) Local(v *kind.Value) stat.Quantity {
 	return v.Q
 }
 
-// counts are the standard uncertainties of a quantity in the comparison: what
+// Counts are the standard uncertainties of a quantity in the comparison: what
 // is its own, and what it shares with its bench where that does not cancel.
 func (y Yardstick) Counts(q stat.Quantity) (own, shared float64) {
 	own, shared = q.Split()
@@ -67,7 +69,7 @@ func (y Yardstick) Counts(q stat.Quantity) (own, shared float64) {
 	return own, shared
 }
 
-// hold finishes a Check: value with expanded uncertainty, budget, and the
+// Hold finishes a check: value with expanded uncertainty, budget, and the
 // outcome by the purpose's rule. spread is the standard deviation of good
 // units, which holds one measurement's own uncertainty; NaN when the limits
 // were stated by hand and hold none.
@@ -124,7 +126,7 @@ func (y Yardstick) Hold(c *Check, q stat.Quantity, spread, low, high float64) {
 	}
 }
 
-// own is the standard uncertainty that good units' measurements had of their
+// Own is the standard uncertainty that good units' measurements had of their
 // own, where the profile keeps it.
 func Own(p *profiles.Profile, name string) (u float64, ok bool) {
 	return profiles.GoodUnit{Values: p.Learned.Own}.Get(name)
@@ -133,7 +135,7 @@ func Own(p *profiles.Profile, name string) (u float64, ok bool) {
 // level95 is the level of expanded uncertainties (JCGM 100:2008, 6.3.3).
 const level95 = 0.95
 
-// gains adds to the currents of a measurement what the bench says of its own
+// Gains adds to the currents of a measurement what the bench says of its own
 // errors, where it says it.
 func Gains(tr *trace.Trace, m *kind.Measured) {
 	g, stated := tr.Number(trace.KeyCurrentGainU)
@@ -168,6 +170,7 @@ func Gains(tr *trace.Trace, m *kind.Measured) {
 	}
 }
 
+// WithBench adds an error of the bench that all its measurements share.
 func WithBench(q stat.Quantity, source string, u float64) stat.Quantity {
 	if u == 0 {
 		return q
