@@ -104,9 +104,16 @@ type Limits struct {
 	StartTimeout time.Duration // longest wait for a start
 }
 
+// Types of fixture.
+const (
+	Loop   = "loop"
+	Bucket = "bucket"
+	Vice   = "vice" // held dry
+)
+
 // Fixture is where the good units were measured.
 type Fixture struct {
-	Type       string // "loop", "bucket", or "vice": dry
+	Type       string // Loop, Bucket or Vice
 	Bore_mm    float64
 	Lift_m     float64
 	Fluid      string

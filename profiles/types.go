@@ -25,6 +25,7 @@ type (
 	Millimetre = strict.Millimetre
 	Metre      = strict.Metre
 	Watt       = strict.Watt
+	PerMinute  = strict.PerMinute
 )
 
 // SecondsOf is a time for a profile.

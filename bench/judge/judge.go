@@ -72,7 +72,7 @@ func judged(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (res *
 		decideBench(r, tooUnsteady(a.Hollow), "make refilling and mounting steadier and study the bench again (dutybench bench study plan), or learn the profile from good units over several fillings")
 		return r, at, nil
 	}
-	decide(r, a, o.Conditions)
+	decide(r, a, o.Conditions, kind.Whole(k))
 	if r.Verdict != result.Fail {
 		r.Warnings = append(r.Warnings, a.Lacking...)
 	}
@@ -125,11 +125,9 @@ func passedNext(p kind.Purpose, soaked bool) string {
 	return "fit it, or give it back as good"
 }
 
-// wholeTest is the next step when a trace does not hold enough.
-const wholeTest = "record a whole test: rest, start, a sweep of duty up to full command and back"
-
-// decide sets verdict and cause.
-func decide(r *result.Result, a *kind.Assessment, c kind.Conditions) {
+// decide sets verdict and cause. whole is the next step when a trace does not hold
+// enough.
+func decide(r *result.Result, a *kind.Assessment, c kind.Conditions, whole string) {
 	if len(a.Causes) == 0 {
 		r.Causes = even()
 	}
@@ -140,7 +138,7 @@ func decide(r *result.Result, a *kind.Assessment, c kind.Conditions) {
 	r.Verdict = result.Undecided
 	failed := a.Stark || slices.ContainsFunc(a.Findings, func(f result.Finding) bool { return f.Result == result.Failed })
 	if !failed && len(a.Lacking) > 0 {
-		r.NextStep = wholeTest
+		r.NextStep = whole
 		return
 	}
 	r.Disproof, r.NextStep, r.Reusable, r.Carried = a.Disproof, a.NextStep, a.Reusable, a.Carried
@@ -148,7 +146,7 @@ func decide(r *result.Result, a *kind.Assessment, c kind.Conditions) {
 		r.NextStep = "repeat the test: what lies out does so by less than the measurement is sure of"
 	}
 	if r.NextStep == "" {
-		r.NextStep = wholeTest
+		r.NextStep = whole
 	}
 	if len(a.Causes) == 0 {
 		return

@@ -6,13 +6,31 @@ import (
 	"time"
 
 	"dutybench/bench/sim"
+	"dutybench/profiles"
 )
 
-// BenchFaults lists the faults of the simulated bench itself, whatever unit is
-// in its socket.
-func BenchFaults() []Fault {
-	var out []Fault
-	for _, f := range sim.BenchFaults() {
+// BenchFaults lists the faults of the usual simulated bench itself, as it is for a
+// unit with a board of its own.
+func BenchFaults() []Fault { return fromBenches(sim.BenchFaults()) }
+
+// BenchFaultsFor lists the faults of the simulated bench that a profile's unit
+// gets: of its converters, and of what that unit needs of it.
+func BenchFaultsFor(p *profiles.Profile) []Fault {
+	var parts []string
+	if !fast(p) {
+		parts = append(parts, sim.NeedsI2C)
+	}
+	if p.Command.Type == profiles.Switched {
+		parts = append(parts, sim.NeedsLoad)
+	}
+	if p.Position.By != "" {
+		parts = append(parts, sim.NeedsPosition)
+	}
+	return fromBenches(sim.BenchFaultsOf(parts...))
+}
+
+func fromBenches(list []sim.BenchFault) (out []Fault) {
+	for _, f := range list {
 		out = append(out, fromBench(f))
 	}
 	return out
@@ -23,9 +41,23 @@ func fromBench(f sim.BenchFault) Fault {
 	return Fault{Name: f.Name, Side: f.Side, Line: f.Line, Half: f.Half, Full: f.Full}
 }
 
-// IsBenchFault says that a name is that of a fault of the bench.
+// IsBenchFault says that a name is that of a fault of any simulated bench.
 func IsBenchFault(name string) bool {
-	return slices.ContainsFunc(BenchFaults(), func(f Fault) bool { return f.Name == name })
+	return slices.ContainsFunc(allBenchFaults(), func(f sim.BenchFault) bool { return f.Name == name })
+}
+
+func allBenchFaults() []sim.BenchFault {
+	return sim.BenchFaultsOf(sim.NeedsI2C, sim.NeedsLoad, sim.NeedsPosition)
+}
+
+// BenchFault finds a fault of any simulated bench.
+func BenchFault(name string) (Fault, bool) {
+	all := allBenchFaults()
+	i := slices.IndexFunc(all, func(f sim.BenchFault) bool { return f.Name == name })
+	if i < 0 {
+		return Fault{}, false
+	}
+	return fromBench(all[i]), true
 }
 
 // A fault of the bench that a person asks for by name comes somewhere in the

@@ -51,3 +51,26 @@ func TestBenchFaults(t *testing.T) {
 	_, err = Bench(p, Simulated{Fault: "bus-nack", Severity: 2})
 	assert.Error(t, err)
 }
+
+// Every profile's own bench can have every fault that is listed for it, and no
+// other.
+func TestBenchFaultsFitTheBench(t *testing.T) {
+	usual := BenchFaults()
+	for name, p := range builtins(t) {
+		listed := map[string]bool{}
+		for _, f := range BenchFaultsFor(p) {
+			listed[f.Name] = true
+			o, err := Bench(p, Simulated{Seed: 1, Bench: sim.Armed{Name: f.Name, Severity: 0.5, At: latest}})
+			require.NoError(t, err, f.Name)
+			Wiring(p, &o)
+			assert.NoError(t, sim.NewBench(o).Unarmed, "%s: %s", name, f.Name)
+		}
+		for _, f := range allBenchFaults() {
+			_, err := Bench(p, Simulated{Seed: 1, Fault: f.Name, Severity: 0.5})
+			assert.Equal(t, listed[f.Name], err == nil, "%s: %s: %v", name, f.Name, err)
+		}
+		if !fast(p) {
+			assert.Equal(t, usual, BenchFaultsFor(p), "the usual bench keeps its list: seeds draw from it")
+		}
+	}
+}

@@ -5,7 +5,6 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"dutybench/bench/kind/pump"
 	"dutybench/profiles"
 )
 
@@ -34,14 +33,23 @@ func TestUnknownKindNamesTheKnown(t *testing.T) {
 	require.ErrorContains(t, err, "boat")
 }
 
+// Each kind has a built-in profile to begin with, and each built-in its kind's
+// section.
 func TestParseReadsBuiltins(t *testing.T) {
+	of := map[string]int{}
 	for _, name := range profiles.Builtins() {
 		data, ok := profiles.Builtin(name)
 		require.True(t, ok)
 		p, err := Parse(data, name)
 		require.NoError(t, err)
-		require.IsType(t, &pump.Section{}, p.Section)
+		k, err := Named(p.Kind)
+		require.NoError(t, err)
+		require.IsType(t, k.Section(), p.Section)
 		require.NotNil(t, p.Section)
+		of[p.Kind]++
+	}
+	for _, k := range All() {
+		require.Positive(t, of[k.Name()], "there is no built-in %s", k.Name())
 	}
 	_, err := Parse([]byte("format = 1\nkind = \"boat\"\n"), "boat.toml")
 	require.ErrorContains(t, err, "boat")

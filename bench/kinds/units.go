@@ -3,6 +3,7 @@ package kinds
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"dutybench/bench/sim"
 	"dutybench/bench/socket"
@@ -36,6 +37,28 @@ func Perturbations(kind string) []string {
 	return nil
 }
 
+// FaultsFor says which unit the figures in a kind's faults are for, in a clause;
+// empty where they hold for all.
+func FaultsFor(kind string) string {
+	if e, ok := find(kind); ok {
+		if s, ok := e.socket.(socket.Sized); ok {
+			return s.FaultsFor()
+		}
+	}
+	return ""
+}
+
+// Slows says that good units of a kind start later when a group of constants
+// is perturbed upwards.
+func Slows(kind, group string) bool {
+	e, ok := find(kind)
+	if !ok {
+		return false
+	}
+	s, ok := e.socket.(socket.Slower)
+	return ok && s.Slows(group)
+}
+
 // Bench is a simulated bench with a unit of the profile's type in its socket.
 // The supply stands at the profile's nominal voltage, and the line is driven as
 // the profile asks.
@@ -49,6 +72,9 @@ func Bench(p *profiles.Profile, s Simulated) (sim.Options, error) {
 	}
 	if !(s.Severity >= 0 && s.Severity <= 1) || math.IsNaN(s.Severity) {
 		return sim.Options{}, fmt.Errorf("kinds: severity %g: give one from 0 to 1", s.Severity)
+	}
+	if name := s.Bench.Name; IsBenchFault(name) && !slices.ContainsFunc(BenchFaultsFor(p), func(f Fault) bool { return f.Name == name }) {
+		return sim.Options{}, fmt.Errorf("kinds: fault %s is none of the bench that a %s of profile %s gets: choose another", name, p.Kind, p.Name)
 	}
 	if f := s.Bench; f != (sim.Armed{}) && (!IsBenchFault(f.Name) || !(f.Severity >= 0 && f.Severity <= 1)) {
 		return sim.Options{}, fmt.Errorf("kinds: fault %q of the bench at %g: there is none of that name, or its severity lies outside 0 to 1", f.Name, f.Severity)

@@ -17,6 +17,14 @@ func Wiring(p *profiles.Profile, o *sim.Options) rig.Description {
 	if fast(p) {
 		d = rig.DefaultFast(p.Limits.Peak_A)
 		o.Current, o.Shunt_Ohm = sim.CurrentMCP3208, d.Current.Shunt_Ohm
+		if r := rate_Hz(p); r > 0 && r < d.Current.Rate_Hz {
+			d.Current.Rate_Hz, d.Current.AntiAlias_Hz = r, 0.4*r // as in the fast one: below half the rate
+			o.Front = sim.DefaultFront()
+			o.Front.AntiAlias_Hz = d.Current.AntiAlias_Hz
+		}
+	}
+	if p.Position.By == profiles.ByPWM {
+		d.Position = &rig.PositionInput{Edges: &rig.Input{Pin: "RETURN", Pull: "none"}}
 	}
 	d.LinePin.LineDrive = rig.LineDrive{OpenDrain: o.Wire.OpenDrain, Inverted: o.Wire.Inverted}
 	return d
@@ -32,4 +40,16 @@ func fast(p *profiles.Profile) bool {
 	}
 	f, ok := e.kind.(interface{ Fast() bool })
 	return ok && f.Fast()
+}
+
+// rate_Hz is how fast the current of a kind's units is to be sampled on the
+// simulated rig, where less than the rig can is enough; 0: as fast as it can. The
+// method is Rate_Hz() float64.
+func rate_Hz(p *profiles.Profile) float64 {
+	if e, ok := find(p.Kind); ok {
+		if r, ok := e.kind.(interface{ Rate_Hz() float64 }); ok {
+			return r.Rate_Hz()
+		}
+	}
+	return 0
 }

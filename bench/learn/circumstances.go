@@ -75,7 +75,11 @@ func (c circumstances) fill(l *profiles.Learned) {
 
 // sentences say what the profile has seen one of only, what it has seen more
 // of, and what the traces do not tell.
-func (c circumstances) sentences(like *profiles.Profile) []string {
+func (c circumstances) sentences(like *profiles.Profile, wet bool) []string {
+	filling, again, many := "filling of the loop", "filling and bleeding it again", "fillings of the loop"
+	if !wet {
+		filling, again, many = "mounting", "mounting it again", "mountings"
+	}
 	var out, seen, silent []string
 	for _, x := range []struct {
 		told
@@ -83,7 +87,7 @@ func (c circumstances) sentences(like *profiles.Profile) []string {
 		many, silent string
 	}{
 		{c.days, "were measured on one day (%s)", "how units and bench differ from one day to the next is not in their spread", fmt.Sprintf("%d days", len(c.days.values)), "the day"},
-		{c.fillings, "were measured in one filling of the loop (%s)", "what filling and bleeding it again changes is not in their spread", fmt.Sprintf("%d fillings of the loop", len(c.fillings.values)), "the filling of the loop"},
+		{c.fillings, "were measured in one " + filling + " (%s)", "what " + again + " changes is not in their spread", fmt.Sprintf("%d %s", len(c.fillings.values), many), "the " + filling},
 		{c.parts, "are of one part revision (%s)", "of any other the profile says nothing", "part revisions " + list(c.parts.values), "the part revision"},
 		{c.rig, "were measured on one rig (%s)", "how another rig reads the same unit is not in their spread", "rigs " + list(c.rig.values), "the rig"},
 	} {

@@ -84,7 +84,7 @@ func TestWhatAllUnitsHaveInCommonIsSaid(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			seen := look(c.units)
-			text := strings.Join(seen.sentences(c.like), "\n")
+			text := strings.Join(seen.sentences(c.like, true), "\n")
 			for _, s := range c.says {
 				assert.Contains(t, text, s)
 			}

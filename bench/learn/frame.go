@@ -26,12 +26,9 @@ func frame(units []measured, k kind.Kind, o Options, rep *Report) *profiles.Prof
 		takeFluid(p, units, rep)
 		p.Notes = append(slices.Clone(o.Like.Notes), "Command, supply, limits and fixture taken over from profile "+o.Like.Name+".")
 	} else {
-		assume(p, units)
+		assume(p, units, kind.Wet(k))
 		rep.Notes = append(rep.Notes, fmt.Sprintf("command, supply, limits and fixture are assumed, with a stop command of %g %%: check them before a run, or take them over with --like", p.Command.Stop_pct))
-		p.Section = k.Section()
-		if s, ok := p.Section.(interface{ Unknown() }); ok {
-			s.Unknown()
-		}
+		p.Section = assumedSection(k, p.Command)
 	}
 	p.Format, p.Name, p.Kind = profiles.Format, o.Name, k.Name()
 	p.Revision = max(o.Revision, 1)
@@ -58,8 +55,9 @@ func frame(units []measured, k kind.Kind, o Options, rep *Report) *profiles.Prof
 	return p
 }
 
-// assume fills command, supply and limits from the traces alone.
-func assume(p *profiles.Profile, units []measured) {
+// assume fills command, supply, limits and fixture from the traces alone. A unit
+// of whose free-wheel path a trace speaks is one that the bench switches.
+func assume(p *profiles.Profile, units []measured, wet bool) {
 	tr := units[0].m[0].Trace
 	number := func(key string, otherwise float64) float64 {
 		if v, ok := tr.Number(key); ok && v > 0 {
@@ -98,23 +96,36 @@ func assume(p *profiles.Profile, units []measured) {
 			traces = append(traces, m.Trace)
 		}
 	}
-	stop := restingDuty(traces)
-	p.Command = profiles.Command{Type: "pwm", Frequency_Hz: number(trace.KeyPWM, 1000), Tolerance: 0.05, Drive: "open-drain", Stop_pct: stop, Wake_pct: stop + 1, Full_pct: 100}
+	stop, full := commandEnds(traces)
+	p.Command = profiles.Command{Type: profiles.Signal, Frequency_Hz: number(trace.KeyPWM, 1000), Tolerance: 0.05, Drive: "open-drain", Stop_pct: stop, Wake_pct: stop + 1, Full_pct: full}
+	if _, switched := tr.Get(trace.KeyRecirculation); switched {
+		p.Command = profiles.Command{Type: profiles.Switched, Frequency_Hz: number(trace.KeyPWM, 0), Wake_pct: 1, Full_pct: 100}
+	}
 	p.Limits = profiles.Limits{
 		Current_A: round(1.5*top, 2), Time: 500 * time.Millisecond,
 		Peak_A: round(3*top, 2), Charge_C: 0.1, ChargeTime: 5 * time.Millisecond,
-		DryRun: 60 * time.Second, Rest: 5 * time.Second, StartTimeout: 10 * time.Second,
+		Rest: 5 * time.Second, StartTimeout: 10 * time.Second,
 	}
-	p.Fixture = profiles.Fixture{Type: "loop", Fluid: "not recorded", LowTemp_C: 10, HighTemp_C: 35}
+	if p.Command.Type == profiles.Switched {
+		// No board and so no capacitor; its own start draws far more than its run.
+		p.Limits.Charge_C, p.Limits.ChargeTime = 0, 0
+		p.Limits.Peak_A = round(max(3*top, 1.5*highest_A(traces)), 2)
+	}
+	p.Fixture = profiles.Fixture{Type: profiles.Vice, LowTemp_C: 10, HighTemp_C: 35}
+	if wet {
+		p.Limits.DryRun = 60 * time.Second
+		p.Fixture.Type, p.Fixture.Fluid = profiles.Loop, "not recorded"
+	}
 	if fixture, ok := tr.Get(trace.KeyFixture); ok {
 		p.Fixture.Description = fixture
-		if strings.Contains(strings.ToLower(fixture), "bucket") {
-			p.Fixture.Type = "bucket"
+		if wet && strings.Contains(strings.ToLower(fixture), "bucket") {
+			p.Fixture.Type = profiles.Bucket
 		}
 	}
 	if fluid, ok := tr.Get(trace.KeyFluid); ok && fluid != "" {
 		p.Fixture.Fluid = fluid
 	}
+	assumePosition(p, tr)
 	p.Notes = append(p.Notes,
 		"The traces do not say how the unit is commanded or limited: command, supply range, limits and fixture here are assumed. Check them before a run. Of these the stop command, the nominal supply with its range, and the range of temperature enter a judgement.")
 }

@@ -129,7 +129,14 @@ func gather(traces []*trace.Trace, k kind.Kind, o Options, rep *Report) ([]measu
 	seen := map[string]string{}
 	as := o.Like
 	if as == nil {
-		as = &profiles.Profile{Command: profiles.Command{Stop_pct: restingDuty(traces), Full_pct: 100}}
+		stop, full := commandEnds(traces)
+		as = &profiles.Profile{Command: profiles.Command{Stop_pct: stop, Full_pct: full}}
+		if len(traces) > 0 {
+			assumePosition(as, traces[0])
+		}
+		if as.Position.By != "" { // a kind without reads its own of no section
+			as.Section = assumedSection(k, as.Command)
+		}
 	}
 	for _, tr := range traces {
 		if first, twice := seen[tr.SHA256]; twice && tr.SHA256 != "" {

@@ -48,7 +48,7 @@ func leaveOut(units []measured, grid []float64) (good []measured, why []string) 
 				return
 			}
 			med := stat.Median(xs)
-			sd := max(stat.RobustSD(xs), leastOf(unit)*math.Abs(med), floor(unit))
+			sd := max(stat.RobustSD(xs), leastOf(unit)*math.Abs(med), floor(unit, med))
 			for j, x := range xs {
 				if z := math.Abs(x-med) / sd; z > worst {
 					worst, at = z, of[j]
@@ -75,12 +75,16 @@ func leaveOut(units []measured, grid []float64) (good []measured, why []string) 
 
 // floor is the least spread of a quantity in its own unit: what no bench
 // repeats better, so that a quantity that is near zero in all units does not
-// make one strange.
-func floor(unit string) float64 {
+// make one strange. size is that of the quantity.
+func floor(unit string, size float64) float64 {
 	switch unit {
 	case "A":
 		return 0.002
 	case "s":
+		// Times of a switched coil are shorter than this themselves.
+		if least := math.Abs(size); least < 0.05 {
+			return leastTime * least
+		}
 		return 0.05
 	case "%":
 		return 0.5

@@ -36,7 +36,7 @@ func (s statement) sentences() []string {
 		out = append(out, fmt.Sprintf("Provisional: under %d units the limits are wide, and a faulty unit may lie within them.", Provisional))
 	}
 	out = append(out, s.notNormal()...)
-	out = append(out, s.seen.sentences(s.o.Like)...)
+	out = append(out, s.seen.sentences(s.o.Like, kind.Wet(s.k))...)
 	out = append(out, s.supply.sentences(n)...)
 	refused, why := leaveOneOut(s.units, s.p, s.k)
 	s.rep.Refused = refused
@@ -61,7 +61,7 @@ func (s statement) notNormal() []string {
 	var names []string
 	spread := 0
 	for _, v := range s.rep.Intervals {
-		if v.Unit == "" || v.SD <= floor(v.Unit) {
+		if v.Unit == "" || v.SD <= floor(v.Unit, v.Mean) {
 			continue // a count, or alike in all units but for what no bench repeats
 		}
 		spread++

@@ -130,6 +130,14 @@ func (r *prober) find(s shift, sign float64) (d detection, ok bool) {
 	return d, true
 }
 
+// looks says that any finding at all changes with the curve.
+func (r *prober) looks(s shift) bool {
+	return slices.ContainsFunc(r.k.Assess(s.on(r.mean, probe), r.p, kind.Conditions{}).Findings, func(f result.Finding) bool {
+		was := named(r.still, f.Name)
+		return f.Value != nil && was.Value != nil && *f.Value != *was.Value
+	})
+}
+
 // reach is how much of the way from where a finding was to its limit a shift up
 // or down has moved it; 0 when it has no limit on that side.
 func reach(f, was result.Finding, sign float64) float64 {
@@ -191,6 +199,9 @@ func support(units []measured, p *profiles.Profile, k kind.Kind) []string {
 			now = append(now, fmt.Sprintf("%s at %g %% duty, fading to nothing at %g %%", strings.Join(sizes, " or "), s.at, s.none))
 			later = append(later, fmt.Sprintf("%s at %g %% duty", strings.Join(more, " or "), s.at))
 		}
+	}
+	if len(now) == 0 && !r.looks(shift{low, full}) && !r.looks(shift{full, low}) {
+		return nil // the kind holds its units to other things
 	}
 	if len(now) == 0 {
 		return []string{"No change of the curve alone is refused by this profile."}

@@ -91,6 +91,8 @@ func TestSupportOfOneSideAndOfNone(t *testing.T) {
 	require.Equal(t, []string{"No change of the curve alone is refused by this profile."}, support(units, p, ruler{factor: 4}))
 	// A limit that no change reaches is none.
 	require.Equal(t, []string{"No change of the curve alone is refused by this profile."}, support(units, p, ruler{factor: 60, high: true}))
+	// A kind that does not look at the curve says nothing about it.
+	require.Empty(t, support(units, p, blind{}))
 	// Too few duties in common with the grid: nothing is said.
 	units[0].m[0].Curve = units[0].m[0].Curve[:2]
 	require.Empty(t, support(units, p, ruler{factor: 4, high: true}))
@@ -103,4 +105,12 @@ func TestScatterOfASpread(t *testing.T) {
 	require.Contains(t, s, "between 0.76 and 1.46 times")
 	require.Contains(t, s, "(0.5 %) is a mean over many learnings")
 	require.NotContains(t, scatter(20, 0), "(0")
+}
+
+// blind is a kind that has a curve and looks at none of it.
+type blind struct{ ruler }
+
+func (blind) Assess(*kind.Measured, *profiles.Profile, kind.Conditions) *kind.Assessment {
+	x := 1.0
+	return &kind.Assessment{Findings: []result.Finding{{Name: "colour", Value: &x, Result: result.Passed}}}
 }

@@ -39,7 +39,7 @@ func unusual(of []quantity) []string {
 			continue // all equal
 		}
 		mean, sd := stat.MeanSD(xs)
-		x, least := q.values[o.Index], floor(q.unit)
+		x, least := q.values[o.Index], floor(q.unit, stat.Median(q.values))
 		if ratios {
 			mean = math.Exp(mean)
 			least /= mean

@@ -84,7 +84,7 @@ func Causes(t *Test) []result.Cause {
 
 // binOf is the bin of a failed test, by what its result calls reusable. A unit
 // that leaks was measured whole: its board worked. Where a record holds no
-// such words, as of a kind that has none, one named cause alone sorts it.
+// no result with such words, one named cause alone sorts it.
 func binOf(t *Test) Bin {
 	board, mech := false, false
 	for _, part := range t.Result.Reusable {
@@ -99,7 +99,7 @@ func binOf(t *Test) Bin {
 		return MechanicsGood
 	case leaks:
 		return BoardGood
-	case len(cs) != 1 || t.Result.Schema != 0 && t.Result.Kind == "pump":
+	case len(cs) != 1 || t.Result.Schema != 0:
 		return NeitherGood // the judge weighed it, and called neither side reusable
 	case cs[0] == result.ControlBoard:
 		return MechanicsGood

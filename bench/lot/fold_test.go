@@ -141,7 +141,9 @@ func TestBinOfInseparable(t *testing.T) {
 
 	other := made(1, "A", "fail:electrical")
 	other.Result.Kind, other.Result.Reusable = "motor", nil
-	assert.Equal(t, BoardGood, Fold([]Test{other}, Rule{})[0].Bin)
+	assert.Equal(t, NeitherGood, Fold([]Test{other}, Rule{})[0].Bin, "it was weighed, and has no board to be good")
+	other.Result = result.Result{}
+	assert.Equal(t, BoardGood, Fold([]Test{other}, Rule{})[0].Bin, "a record that holds the cause alone")
 }
 
 // Property: whatever the records, in whatever order they are handed over, the

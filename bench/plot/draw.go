@@ -60,6 +60,8 @@ func (g Figure) panels(c Canvas, width, height, text float64, xs extent, ys []ex
 				w := TextWidth(Plain(l.text), text) + 15
 				if l.glyph || l.swatch {
 					w += 13
+				} else {
+					w *= 1.1 // words alone, in a wide face
 				}
 				right = max(right, w)
 			}

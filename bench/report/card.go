@@ -16,16 +16,22 @@ type tight struct {
 	rows    int     // of the table; lists have two more
 	figure  float64 // height of the curve, in its units
 	scale   float64 // of the letters; 0 is 1
+	view    float64 // height of the first view beside the curve; 0: left out
 }
 
 // tights are tried in turn, from all that a card may hold to what always fits.
 // What a person typed gives way first: the claim version has it whole.
-func tights() []tight {
-	return []tight{
-		{600, 600, 9, 300, 0}, {600, 600, 9, 250, 0}, {300, 600, 9, 250, 0}, {160, 600, 9, 250, 0}, {90, 600, 9, 250, 0},
-		{90, 600, 8, 215, 0}, {90, 600, 6, 200, 0}, {90, 600, 5, 180, 0}, {90, 600, 4, 170, 0}, {90, 600, 4, 220, 0.94}, {90, 600, 4, 165, 0.94},
-		{90, 300, 4, 165, 0.94}, {90, 120, 4, 160, 0.94}, {60, 60, 4, 150, 0.94}, {40, 40, 3, 150, 0.9}, {30, 30, 2, 130, 0.85}, {20, 20, 1, 110, 0.7}, {20, 20, 1, 90, 0.6},
+// With a curve and a view, both are tried first.
+func tights(both bool) []tight {
+	var first []tight
+	if both {
+		first = []tight{{600, 600, 9, 250, 0, 200}, {300, 600, 9, 220, 0, 170}, {160, 600, 6, 200, 0, 150}}
 	}
+	return append(first, []tight{
+		{600, 600, 9, 300, 0, 0}, {600, 600, 9, 250, 0, 0}, {300, 600, 9, 250, 0, 0}, {160, 600, 9, 250, 0, 0}, {90, 600, 9, 250, 0, 0},
+		{90, 600, 8, 215, 0, 0}, {90, 600, 6, 200, 0, 0}, {90, 600, 5, 180, 0, 0}, {90, 600, 4, 170, 0, 0}, {90, 600, 4, 220, 0.94, 0}, {90, 600, 4, 165, 0.94, 0},
+		{90, 300, 4, 165, 0.94, 0}, {90, 120, 4, 160, 0.94, 0}, {60, 60, 4, 150, 0.94, 0}, {40, 40, 3, 150, 0.9, 0}, {30, 30, 2, 130, 0.85, 0}, {20, 20, 1, 110, 0.7, 0}, {20, 20, 1, 90, 0.6, 0},
+	}...)
 }
 
 // How long verdict, cause and next step may be, in letters: they are what a
@@ -38,7 +44,7 @@ const (
 
 // card is the version for the job card: one page.
 func (c *content) card() (*Document, error) {
-	for _, t := range tights() {
+	for _, t := range tights(curved(c.r) && len(views(c.r)) > 0) {
 		d := c.cardAt(t)
 		if d.set().doc.PageCount() == 1 {
 			return d, nil
@@ -63,14 +69,24 @@ func (c *content) cardAt(t tight) *Document {
 		Fact{"Received", strings.TrimSpace(rec.At.Received + " " + rec.At.ReceivedBy)}, Fact{"Notes", rec.At.Notes})...)
 	d.section("What was tested", Facts{facts, 4})
 	d.section("Supplied by the customer, not checked", Facts{c.customerTold(), 4})
-	if len(r.Curve) > 0 {
+	pictures := views(r)
+	if curved(r) {
 		d.section("Current at each duty", Drawing{curveFigure(r), "curve", t.figure, curveWords(r.Curve)})
-	} else if c.in.Trace != nil {
+	}
+	switch {
+	case len(pictures) > 0 && (t.view > 0 || !curved(r)):
+		v, height := pictures[0], t.view
+		if !curved(r) {
+			height = t.figure
+		}
+		words := viewWords(v)
+		d.section(viewTitle(v), Drawing{plot.View(v, words), "view-1", height, words + viewRemark(v)})
+	case !curved(r) && c.in.Trace != nil:
 		d.section("What was measured", Drawing{traceFigure(c.in), "trace", t.figure, ""})
 	}
 	if c.judged {
 		d.section("Findings", append(c.cardFindings(t),
-			Facts{[]Fact{{"Start-up", attemptsLine(r.Startup)}, {"Not tested", sentence(list(plainAll(NotTested(r))))}}, 1})...)
+			Facts{c.cardFacts(), 1})...)
 	}
 	cut := d.cut(t)
 	d.section("Verification", Mono{c.cardCheck()})
@@ -80,6 +96,17 @@ func (c *content) cardAt(t tight) *Document {
 	}
 	d.add(Words{Text: end, Remark: true})
 	return d
+}
+
+// cardFacts are what stands below the findings.
+func (c *content) cardFacts() (out []Fact) {
+	if words := held(c.r); words != "" && len(c.r.Curve) > 0 && !curved(c.r) {
+		out = append(out, Fact{"Settled current", words})
+	}
+	if started(c.r) {
+		out = append(out, Fact{"Start-up", attemptsLine(c.r.Startup)})
+	}
+	return append(out, Fact{"Not tested", sentence(list(plainAll(NotTested(c.r))))})
 }
 
 // customerTold is what the customer supplied, as far as anything was told.

@@ -119,6 +119,10 @@ func stepWords(curve []result.Point) string {
 		if direction == "down" {
 			low, high = high, low
 		}
+		if low == high {
+			out = append(out, fmt.Sprintf("%s to %s %%", direction, high))
+			continue
+		}
 		out = append(out, fmt.Sprintf("%s from %s to %s %% in %d", direction, low, high, len(s)))
 	}
 	return orNot(strings.Join(out, "; "), "no settled step was found")
@@ -135,7 +139,14 @@ func (c *content) conditions() []Fact {
 	if at.Primed {
 		primed = "operator says primed, bled and open"
 	}
-	out := []Fact{fact("Fixture", at.Fixture), fact("Fluid", at.Fluid), fact("Filling", at.Filling), fact("Temperature", temperature), {"Loop", primed}}
+	out := []Fact{fact("Fixture", at.Fixture)}
+	if c.Wet || at.Primed || at.Fluid != "" {
+		out = append(out, fact("Fluid", at.Fluid))
+	}
+	out = append(out, fact("Filling", at.Filling), fact("Temperature", temperature))
+	if c.Wet || at.Primed {
+		out = append(out, Fact{"Loop", primed})
+	}
 	return append(out, fact("Supply at the unit", supplyWords(c.in.Trace)))
 }
 

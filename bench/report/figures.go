@@ -297,7 +297,23 @@ func cut(x, y []float64, from, to float64) ([]float64, []float64) {
 	return x[i:max(i, j)], y[i:max(i, j)]
 }
 
-// traceFigure is the whole trace: current, duty and supply.
+// sampled is a column without the gaps between its samples, where it was sampled
+// at less than every second time; others keep their gaps.
+func sampled(t, values []float64) (x, y []float64) {
+	n := min(len(t), len(values))
+	for i := range n {
+		if isNumber(values[i]) {
+			x, y = append(x, t[i]), append(y, values[i])
+		}
+	}
+	if 2*len(x) >= n {
+		return t, values
+	}
+	return x, y
+}
+
+// traceFigure is the whole trace: current, duty and supply, and where the unit
+// stood.
 func traceFigure(in Input) plot.Figure {
 	g := plot.Figure{
 		Title: "Whole trace",
@@ -313,6 +329,15 @@ func traceFigure(in Input) plot.Figure {
 		return g
 	}
 	t := in.Trace.Time()
+	position := in.Trace.Values(trace.ColPosition)
+	stands := plot.Axis{Label: "position", Unit: "%"}
+	if len(position) == 0 {
+		position, stands.Unit = in.Trace.Values(trace.ColPositionV), "V"
+	}
+	if len(position) > 0 {
+		g.Desc = "Current, duty, supply and position over the time of the test."
+		g.Panels = append(g.Panels, plot.Panel{Y: stands})
+	}
 	for i, c := range []struct {
 		values []float64
 		color  plot.Color
@@ -322,9 +347,11 @@ func traceFigure(in Input) plot.Figure {
 		{in.Trace.Current(), plot.First, false, ""},
 		{in.Trace.Duty(), plot.Second, true, "#f3e9dd"},
 		{in.Trace.Values(trace.ColSupply), plot.Third, false, ""},
+		{position, plot.First, false, ""},
 	} {
 		if len(c.values) > 0 {
-			g.Panels[i].Marks = []plot.Mark{plot.Line{X: t, Y: c.values, Step: c.step, Fill: c.fill,
+			x, y := sampled(t, c.values)
+			g.Panels[i].Marks = []plot.Mark{plot.Line{X: x, Y: y, Step: c.step, Fill: c.fill,
 				Stroke: plot.Stroke{Color: c.color, Width: 1}}}
 		}
 	}

@@ -30,6 +30,9 @@ type Kept struct {
 	Profile *profiles.Profile
 	Issued  time.Time
 	Program string // that makes the report
+	// Wet and Cautions are of the unit's kind, as in an Input.
+	Wet      bool
+	Cautions []string
 }
 
 // Version is how much a report says.
@@ -94,6 +97,7 @@ func newContent(k Kept, v Version) (*content, error) {
 		c.r.Profile = result.Profile{Name: rec.Profile.Name, Revision: rec.Profile.Revision, SHA256: rec.Profile.SHA256}
 	}
 	c.in.Result, c.in.Profile, c.in.Simulated = c.r, k.Profile, rec.Rig.Simulated || rec.Rig.Name == "sim"
+	c.in.Wet, c.in.Cautions = k.Wet, k.Cautions
 	return c, nil
 }
 

@@ -75,7 +75,7 @@ func keptOf(t testing.TB, in report.Input, change func(*record.Record)) report.K
 	h := ledger.Head{Bench: bench, Size: 42, Root: ledger.Leaf(body)}
 	h.Signed = []byte("dutybench/" + bench + "\n42\n" + h.Root.String() + "\n\n— dutybench/" + bench + " " + strings.Repeat("Zm9v", 24) + "\n")
 	in.Profile.Learned = profiles.Learned{Units: 12, On: "2026-01-20"}
-	return report.Kept{Record: r, Head: h, Key: benchKey, Profile: in.Profile, Issued: time.Date(2026, 3, 5, 9, 30, 0, 0, time.UTC), Program: in.Program}
+	return report.Kept{Wet: in.Wet, Cautions: in.Cautions, Record: r, Head: h, Key: benchKey, Profile: in.Profile, Issued: time.Date(2026, 3, 5, 9, 30, 0, 0, time.UTC), Program: in.Program}
 }
 
 func unjudged(r *record.Record) { r.Result = nil }

@@ -2,6 +2,7 @@ package report_test
 
 import (
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"testing"
@@ -19,7 +20,7 @@ func TestPagesToLookAt(t *testing.T) {
 	if dir == "" {
 		t.Skip("set LOOK_AT to a folder to have the sample pages written there")
 	}
-	for name, in := range map[string]report.Input{"good": goodPump(), "binding": bindingPump(), "dead": deadBoard()} {
+	for name, in := range map[string]report.Input{"good": goodPump(), "binding": bindingPump(), "dead": deadBoard(), "valve": valve()} {
 		f, err := os.Create(filepath.Join(dir, name+".html"))
 		require.NoError(t, err)
 		require.NoError(t, report.Page(f, in))
@@ -39,7 +40,11 @@ func TestReportsToLookAt(t *testing.T) {
 	if dir == "" {
 		t.Skip("set LOOK_AT to a folder to have the sample reports written there")
 	}
-	for name, k := range keptSamples(t) {
+	samples := maps.Clone(keptSamples(t))
+	in := valve()
+	in.Result.Views = in.Result.Views[:2]
+	samples["valve"] = keptOf(t, in, dry)
+	for name, k := range samples {
 		for _, v := range []report.Version{report.Card, report.Claim} {
 			d, err := report.Compose(k, v)
 			require.NoError(t, err, name)

@@ -29,6 +29,8 @@ type view struct {
 	Header                       []Fact
 	Curve, Startup, Trace        drawing
 	CurveWords, StartWords       string
+	Curved, Started              bool
+	Views                        []viewDrawing
 	Findings                     []findingRow
 	FindingsWords                string
 	Budgets                      []budget
@@ -46,6 +48,13 @@ type view struct {
 	Facts                        []Fact
 	Raw                          []Fact
 	Judged                       bool
+}
+
+// viewDrawing is a view in two shapes, in words, and in numbers.
+type viewDrawing struct {
+	drawing
+	ID, Title, Words string
+	Table            Table
 }
 
 type findingRow struct{ Name, Value, U, Unit, Limits, Result, Tone, Note string }
@@ -100,6 +109,18 @@ func newView(in Input) (v view, err error) {
 	for _, f := range in.Facts {
 		v.Facts = append(v.Facts, Fact{plot.Plain(f.Key), plot.Plain(f.Value)})
 	}
+	v.Curved, v.Started = curved(r), started(r)
+	if !v.Curved {
+		v.CurveWords = held(r)
+	}
+	for i, x := range views(r) {
+		d := viewDrawing{ID: fmt.Sprintf("view-%d", i+1), Title: viewTitle(x), Words: viewWords(x), Table: viewTable(x)}
+		if d.drawing, err = draw(plot.View(x, d.Words), d.ID, viewHeight); err != nil {
+			return v, err
+		}
+		d.Words += viewRemark(x)
+		v.Views = append(v.Views, d)
+	}
 	v.Raw = raw(in)
 	if p := in.Profile; p != nil {
 		v.Connector, v.SeenFrom = plugRows(p.Connector), plot.Plain(p.Connector.SeenFrom)
@@ -120,6 +141,9 @@ func newView(in Input) (v view, err error) {
 	}
 	return v, nil
 }
+
+// viewHeight is that of a view, in units of which 760 make the width.
+const viewHeight = 290
 
 func title(r result.Result) string {
 	s := verdictWord(r)
@@ -198,7 +222,7 @@ func header(in Input) []Fact {
 	if in.Temperature != "" {
 		out = append(out, Fact{"Temperature", in.Temperature})
 	}
-	if r.Kind == "pump" || in.Primed {
+	if in.Wet || in.Primed {
 		out = append(out, Fact{"Loop", primed})
 	}
 	if r.Risk != nil && r.Risk.Purpose != "" {

@@ -36,6 +36,10 @@ type Input struct {
 	Operator    string
 	Purpose     string
 	Program     string // program and version
+	// Wet says that units of this kind run in a liquid, Cautions what else may hurt
+	// whoever tests them.
+	Wet      bool
+	Cautions []string
 	// Primed is the operator's word that the loop was primed, bled and open.
 	Primed bool
 	// Page says where the page lies; for Text only.
@@ -89,10 +93,10 @@ func cautions(in Input) []string {
 		out = append(out, "A pass holds for what was measured here and for nothing that stands under “Not tested”.")
 	}
 	if !in.Simulated && r.Error == "" {
-		if r.Kind == "pump" {
-			out = append(out, "Coolant may be hot, under pressure and poisonous: take the supply off and let it cool before opening the loop.")
+		for _, s := range in.Cautions {
+			out = append(out, sentence(s))
 		}
-		if p := in.Profile; p != nil && p.Limits.DryRun > 0 {
+		if p := in.Profile; in.Wet && p != nil && p.Limits.DryRun > 0 {
 			out = append(out, "Without water, run it no longer than "+plot.Short(p.Limits.DryRun.Seconds(), 3)+" s.")
 		}
 	}

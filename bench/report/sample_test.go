@@ -78,6 +78,7 @@ func sampleInput(unit string) report.Input {
 		Rig: "left bench", Fixture: "loop, 20 mm bore, 0.4 m lift, water with a third of glycol, 22 °C",
 		When:     time.Date(2026, 3, 4, 15, 4, 5, 0, time.FixedZone("", 3600)),
 		Operator: "M. Sample", Program: "dutybench 0.1.0 (go1.26, linux/arm64)", Primed: true,
+		Wet: true, Cautions: []string{"Coolant may be hot, under pressure and poisonous: take the supply off and let it cool before opening the loop."},
 		TracePath: "/var/lib/dutybench/traces/" + unit + ".csv", Page: "/var/lib/dutybench/pages/" + unit + ".html",
 		Profile: &profiles.Profile{Name: "sample-pump-medium", Revision: 3, Kind: "pump",
 			Limits: profiles.Limits{DryRun: 10 * time.Second, StartTimeout: 6 * time.Second}},

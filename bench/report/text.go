@@ -53,7 +53,10 @@ func Text(w io.Writer, in Input, o TextOptions) error {
 			t.explain(r)
 		}
 		t.curve(r)
-		t.startup(in)
+		t.views(r)
+		if started(r) {
+			t.startup(in)
+		}
 		t.blank()
 		t.item("Reusable", strings.Join(plainAll(r.Reusable), "; "))
 		t.item("Not tested", list(plainAll(NotTested(r))))
@@ -240,8 +243,32 @@ func (t *text) others(r result.Result) {
 	}
 }
 
+// views are the pictures beside the curve: each in words and, where its first
+// line runs over a rising axis without falling below zero, drawn.
+func (t *text) views(r result.Result) {
+	for _, v := range views(r) {
+		t.blank()
+		for _, l := range wrap(t.sign(viewTitle(v)+". "+viewWords(v)), t.width) {
+			t.line(l)
+		}
+		if l := v.Lines[0]; slices.IsSorted(l.X) && !slices.ContainsFunc(l.Y, func(y float64) bool { return y < 0 }) {
+			axis := func(a result.Axis) string { return strings.TrimSuffix(a.Label+", "+a.Unit, ", ") }
+			t.b.WriteString(t.terminal(11).Wave(l.X, l.Y, 0, t.sign(axis(v.X)), t.sign(axis(v.Y))))
+		}
+	}
+}
+
 func (t *text) curve(r result.Result) {
 	if len(r.Curve) == 0 {
+		return
+	}
+	if !curved(r) {
+		if words := held(r); words != "" {
+			t.blank()
+			for _, l := range wrap(t.sign(words), t.width) {
+				t.line(l)
+			}
+		}
 		return
 	}
 	dots := make([]plot.Dot, len(r.Curve))

@@ -40,6 +40,21 @@ type Fault struct {
 	Graded bool
 	// Inseparable are names of faults from which this one cannot always be told.
 	Inseparable []string
+	// Besides are sides of what is no fault of a unit, and so in no list, and
+	// from which this one cannot always be told either.
+	Besides []string
+}
+
+// Sized is a socket whose faults name figures of units of one size.
+type Sized interface {
+	// FaultsFor says of which, in a clause.
+	FaultsFor() string
+}
+
+// Slower is a socket some of whose perturbations make a good unit start later.
+type Slower interface {
+	// Slows says that a group of constants is one of them.
+	Slows(group string) bool
 }
 
 // Simulated says which unit to put on the simulated bench.

@@ -27,7 +27,6 @@ import (
 	"dutybench/bench/rig"
 	"dutybench/bench/run"
 	"dutybench/bench/sim"
-	simpump "dutybench/bench/sim/pump"
 	"dutybench/profiles"
 	"dutybench/signal/trace"
 )
@@ -88,9 +87,10 @@ func carryBench(p *profiles.Profile, c benchCase) (t benchTold, err error) {
 	if err != nil {
 		return t, err
 	}
+	wiring := kinds.Wiring(p, &o)
 	b := sim.NewBench(o)
 	sw := &watched{Pins: guard.NewPins(b.Switch, nil, nil), now: b.Clock().Now}
-	r, err := rig.New(rig.Sim, b, rig.Default(), rig.Options{Stands: true, Switch: sw})
+	r, err := rig.New(rig.Sim, b, wiring, rig.Options{Stands: true, Switch: sw})
 	if err != nil {
 		return t, err
 	}
@@ -144,21 +144,21 @@ func carryBench(p *profiles.Profile, c benchCase) (t benchTold, err error) {
 }
 
 // drawBench draws a fault at a time, severity and length, and the unit that it
-// comes upon: nine in ten of them good.
-func drawBench(rng *rand.Rand, fault string) benchCase {
+// comes upon: nine in ten of them good, the others with one of those faults. It
+// comes within so long.
+func drawBench(rng *rand.Rand, fault string, units []string, within time.Duration) benchCase {
 	c := benchCase{seed: rng.Uint64N(1 << 32), fault: sim.Armed{Name: fault, Severity: rng.Float64(), Seed: rng.Uint64()}}
 	if rng.IntN(3) == 0 {
 		c.fault.Severity = 1
 	}
 	if rng.IntN(8) > 0 { // else there from before the test
-		c.fault.At = time.Duration(rng.Float64() * float64(24*time.Second))
+		c.fault.At = time.Duration(rng.Float64() * float64(within))
 	}
 	if rng.IntN(3) == 0 {
 		c.fault.For = time.Duration(1e6 * math.Pow(1e4, rng.Float64())) // 1 ms to 10 s
 	}
 	if rng.IntN(10) == 0 {
-		all := simpump.Faults()
-		c.unit, c.severity = all[rng.IntN(len(all))].Name, 0.5+rng.Float64()/2
+		c.unit, c.severity = units[rng.IntN(len(units))], 0.5+rng.Float64()/2
 	}
 	return c
 }
@@ -239,7 +239,7 @@ func TestCampaignBench(t *testing.T) {
 	err := inParallel(n, func(i int) error {
 		rng := rand.New(rand.NewPCG(seed, uint64(i)))
 		first := rand.New(rand.NewPCG(seed, 1<<40)).IntN(len(names))
-		c := drawBench(rng, names[(first+i)%len(names)].Name)
+		c := drawBench(rng, names[(first+i)%len(names)].Name, allFaults(), 24*time.Second)
 		profile := p[i/len(names)%len(p)]
 		var err error
 		if told[i], err = carryBench(profile, c); err != nil {
@@ -337,7 +337,7 @@ func inParallel(n int, do func(i int) error) error {
 // for those whose fault lies there.
 func TestNoDoubtOnAWholeBench(t *testing.T) {
 	p := load(t, "aux-pump-60w")[0]
-	faults := append([]simpump.Fault{{}}, simpump.Faults()...)
+	faults := append([]kinds.Fault{{}}, kinds.Faults("pump")...)
 	if campaign() == "" {
 		faults = faults[:2]
 	}

@@ -8,7 +8,6 @@ import (
 
 	"dutybench/bench/kinds"
 	"dutybench/bench/learn"
-	simpump "dutybench/bench/sim/pump"
 	"dutybench/profiles"
 	"dutybench/signal/trace"
 )
@@ -57,16 +56,16 @@ func Learned(name string) (*profiles.Profile, error) {
 }
 
 // LearnSimulated is the profile of a bare one's type learned from so many
-// simulated good units, with seeds from first on. A board whose timing is
-// perturbed may start later, and the maker of the type would say so: the time
-// allowed for a start grows with it.
+// simulated good units, with seeds from first on. Where a perturbation makes
+// good units start later, the maker of the type would say so: the time allowed
+// for a start grows with it.
 func LearnSimulated(bare *profiles.Profile, units int, first uint64, perturb kinds.Perturbation) (*profiles.Profile, error) {
 	k, err := kinds.Named(bare.Kind)
 	if err != nil {
 		return nil, fmt.Errorf("trial: %w", err)
 	}
 	like := *bare
-	if perturb.Factor > 1 && (perturb.Group == simpump.RetryTiming || perturb.Group == simpump.RampTiming) {
+	if perturb.Factor > 1 && kinds.Slows(bare.Kind, perturb.Group) {
 		like.Limits.StartTimeout = time.Duration(float64(like.Limits.StartTimeout) * perturb.Factor)
 	}
 	traces := make([]*trace.Trace, units)

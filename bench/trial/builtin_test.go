@@ -44,7 +44,7 @@ func TestBuiltins(t *testing.T) {
 			assert.Contains(t, p.Notes[0], "Invented")
 			assert.Contains(t, p.Notes[1], "simulated")
 			assert.Contains(t, p.Learned.Program, "simulated")
-			assert.Len(t, p.Good, trial.BuiltinUnits)
+			require.Len(t, p.Good, trial.BuiltinUnits, "run with -update")
 			assert.Less(t, p.Limits.Peak_A, 0.75*41, "clear of the rig's range")
 
 			k, err := kinds.Named(p.Kind)
@@ -66,8 +66,10 @@ func TestBuiltins(t *testing.T) {
 			}
 			for _, q := range m.Curve {
 				for i, d := range p.Grid {
-					if y := row.Down[i]; !q.Up && math.Abs(d-q.Duty_pct) < 0.1 {
-						assert.InDelta(t, y, q.Current.Value, 2e-3*y, "down at %g %%", d)
+					if !q.Up && i < len(row.Down) && math.Abs(d-q.Duty_pct) < 0.1 {
+						y := row.Down[i]
+						// The row stands at the mean supply of all units, this one at its own.
+						assert.InDelta(t, y, q.Current.Value, 6e-3*y, "down at %g %%", d)
 					}
 				}
 			}

@@ -12,7 +12,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dutybench/bench/kinds"
-	simpump "dutybench/bench/sim/pump"
 	"dutybench/bench/trial"
 	"dutybench/profiles"
 	"dutybench/signal/stat"
@@ -38,8 +37,10 @@ func load(t testing.TB, names ...string) (out []*profiles.Profile) {
 	return out
 }
 
-func allFaults() (names []string) {
-	for _, f := range simpump.Faults() {
+func allFaults() []string { return faultsOf("pump") }
+
+func faultsOf(kind string) (names []string) {
+	for _, f := range kinds.Faults(kind) {
 		names = append(names, f.Name)
 	}
 	return names

@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"dutybench/bench/result"
-	simpump "dutybench/bench/sim/pump"
 )
 
 // Schema is the version of a report's JSON.
@@ -57,6 +56,7 @@ type Outcomes struct {
 // FaultReport is one fault over its severities.
 type FaultReport struct {
 	Name       string           `json:"name"`
+	Kind       string           `json:"kind"`
 	Side       result.Cause     `json:"side"`
 	Line       string           `json:"line"`
 	Graded     bool             `json:"graded"`
@@ -117,30 +117,24 @@ func (t *Table) Report() *Report {
 			Good:   pick(func(x *Trial) bool { return x.Profile == s && Good(x) }),
 			Faulty: pick(func(x *Trial) bool { return x.Profile == s && Faulty(x) })})
 	}
-	for _, name := range faults {
-		r.Faults = append(r.Faults, faultReport(name, severities, pick))
+	for _, f := range faults {
+		r.Faults = append(r.Faults, faultReport(f, severities, pick))
 	}
 	return r
 }
 
-func faultReport(name string, severities []float64, pick func(func(*Trial) bool) Outcomes) FaultReport {
-	f := FaultReport{Name: name, Side: alike(name)[0]}
-	var listed simpump.Fault
-	for _, l := range simpump.Faults() {
-		if l.Name == name {
-			listed = l
-		}
-	}
-	f.Line, f.Graded = listed.Line, listed.Graded
+func faultReport(of fault, severities []float64, pick func(func(*Trial) bool) Outcomes) FaultReport {
+	l := listed(of.kind, of.name)
+	f := FaultReport{Name: of.name, Kind: of.kind, Side: result.Cause(l.Side), Line: l.Line, Graded: l.Graded}
 	var at []float64
 	var n, caught, window []int
 	for _, v := range severities {
-		s := SeverityReport{Severity: v, Outcomes: pick(func(x *Trial) bool { return x.Fault == name && x.Severity == v })}
+		s := SeverityReport{Severity: v, Outcomes: pick(func(x *Trial) bool { return of.is(x) && x.Severity == v })}
 		switch v {
 		case 0.5:
-			s.Means = listed.Half
+			s.Means = l.Half
 		case 1:
-			s.Means = listed.Full
+			s.Means = l.Full
 		}
 		f.Severities = append(f.Severities, s)
 		if s.Units > 0 { // a study that was stopped may have come to none
@@ -190,7 +184,7 @@ func (t *Table) calibration() *Calibration {
 	var c Calibration
 	for i := range t.Trials {
 		if x := &t.Trials[i]; Faulty(x) {
-			side := alike(x.Fault)[0]
+			side := x.sides()[0]
 			c.Add(x.Result, func(cause result.Cause) bool { return cause == side })
 		}
 	}
@@ -205,7 +199,7 @@ func (t *Table) confusion() []ConfusionRow {
 		n := 0
 		for i := range t.Trials {
 			x := &t.Trials[i]
-			if x.Fault == "" && side != "" || x.Fault != "" && alike(x.Fault)[0] != side {
+			if x.Fault == "" && side != "" || x.Fault != "" && x.sides()[0] != side {
 				continue
 			}
 			n++

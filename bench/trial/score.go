@@ -3,8 +3,8 @@ package trial
 import (
 	"slices"
 
+	"dutybench/bench/kinds"
 	"dutybench/bench/result"
-	simpump "dutybench/bench/sim/pump"
 )
 
 // Score is what became of one trial.
@@ -30,7 +30,7 @@ func (t *Trial) Score() Score {
 	if t.Fault == "" {
 		return Wrong
 	}
-	set := alike(t.Fault)
+	set := t.sides()
 	if r.Cause != nil && *r.Cause == set[0] {
 		return Right
 	}
@@ -41,33 +41,39 @@ func (t *Trial) Score() Score {
 	return Wrong
 }
 
-const wireBroken = "broken signal wire"
+// listed is a fault of a kind's units, or of the bench, by name.
+func listed(kind, name string) kinds.Fault {
+	of := kinds.Faults(kind)
+	if i := slices.IndexFunc(of, func(f kinds.Fault) bool { return f.Name == name }); i >= 0 {
+		return of[i]
+	}
+	if f, ok := kinds.BenchFault(name); ok {
+		return f
+	}
+	return kinds.Fault{Name: name}
+}
 
 // alike is the side of a fault, and then those of the faults from which the
 // list says it cannot always be told.
-func alike(fault string) []result.Cause {
-	side := map[string]result.Cause{}
-	var names []string
-	for _, f := range simpump.Faults() {
-		side[f.Name] = result.Cause(f.Side)
-		if f.Name == fault {
-			names = append([]string{fault}, f.Inseparable...)
+func alike(kind, fault string) []result.Cause {
+	f := listed(kind, fault)
+	out := []result.Cause{result.Cause(f.Side)}
+	add := func(side string) {
+		if c := result.Cause(side); !slices.Contains(out, c) {
+			out = append(out, c)
 		}
 	}
-	if fault == "command-lost-full" || fault == "command-lost-off" {
-		// A deaf board whose pull-up is gone too shows the levels of a broken
-		// signal wire, which is no fault of a unit and so not in the list.
-		names = append(names, wireBroken)
-		side[wireBroken] = result.Wiring
+	for _, other := range f.Inseparable {
+		add(listed(kind, other).Side)
 	}
-	var out []result.Cause
-	for _, n := range names {
-		if !slices.Contains(out, side[n]) {
-			out = append(out, side[n])
-		}
+	for _, side := range f.Besides {
+		add(side)
 	}
 	return out
 }
+
+// sides is alike for the trial's own fault.
+func (t *Trial) sides() []result.Cause { return alike(t.Result.Kind, t.Fault) }
 
 // Stray says that the trial is undecided although neither the rules nor a
 // listed set ask for it: wiring and bench are never called failed, nor is the
@@ -81,12 +87,12 @@ func (t *Trial) Stray() bool {
 	case Named:
 		return false
 	case Right:
-		switch alike(t.Fault)[0] {
+		switch t.sides()[0] {
 		case result.Wiring, result.Bench, result.Hydraulic:
 			return false
 		}
 		r := t.Result
-		set := alike(t.Fault)
+		set := t.sides()
 		return len(r.Inseparable) == 0 || len(set) == 1 ||
 			slices.ContainsFunc(r.Inseparable, func(c result.Cause) bool { return !slices.Contains(set, c) })
 	}

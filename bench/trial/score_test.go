@@ -14,7 +14,7 @@ import (
 )
 
 func judged(fault string, v result.Verdict, cause result.Cause, set ...result.Cause) trial.Trial {
-	r := &result.Result{Verdict: v, Inseparable: set}
+	r := &result.Result{Kind: "pump", Verdict: v, Inseparable: set}
 	if cause != "" {
 		r.Cause = &cause
 	}

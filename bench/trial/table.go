@@ -69,9 +69,14 @@ func (t *Table) Count(match func(*Trial) bool) Count {
 func Good(t *Trial) bool   { return t.Fault == "" }
 func Faulty(t *Trial) bool { return t.Fault != "" }
 
+// fault is one fault of a kind.
+type fault struct{ kind, name string }
+
+func (f fault) is(t *Trial) bool { return t.Fault == f.name && t.Result.Kind == f.kind }
+
 // axes are names and severities of the study: the sizes and faults in its
 // order, the severities rising.
-func (t *Table) axes() (sizes, faults []string, severities []float64) {
+func (t *Table) axes() (sizes []string, faults []fault, severities []float64) {
 	for i := range t.Trials {
 		x := &t.Trials[i]
 		if !slices.Contains(sizes, x.Profile) {
@@ -80,8 +85,8 @@ func (t *Table) axes() (sizes, faults []string, severities []float64) {
 		if x.Fault == "" {
 			continue
 		}
-		if !slices.Contains(faults, x.Fault) {
-			faults = append(faults, x.Fault)
+		if f := (fault{x.Result.Kind, x.Fault}); !slices.Contains(faults, f) {
+			faults = append(faults, f)
 		}
 		if !slices.Contains(severities, x.Severity) {
 			severities = append(severities, x.Severity)

@@ -137,12 +137,23 @@ func (r *Report) faults(b *strings.Builder) {
 	if len(r.Faults) == 0 {
 		return
 	}
-	b.WriteString("\nEach fault, rates in per cent. right: its side is named, alone or in a set that\n" +
-		"the list of faults says cannot be told apart. win.: what the window refuses.\n" +
-		"What a severity means: dutybench run --list-faults. To look at one such unit:\n" +
-		"dutybench run --profile PROFILE --fault NAME:SEVERITY.\n\n")
-	const row = "%7s %4s  %-13s%-13s%-13s%-13s%-10s%4s\n"
-	fmt.Fprintf(b, row, "sever.", "n", "pass", "fail", "undecided", "right", "bench, s", "win.")
+	windows := len(r.Windows) > 0
+	head := "Each fault, rates in per cent. right: its side is named, alone or in a set that the list of faults says cannot be told apart. "
+	if windows {
+		head += "win.: what the window refuses. "
+	}
+	b.WriteByte('\n')
+	fill(b, head+"What a severity means: dutybench run --list-faults --profile PROFILE. To look at one such unit: dutybench run --profile PROFILE --fault NAME:SEVERITY.")
+	b.WriteByte('\n')
+	line := func(cells ...any) {
+		if !windows {
+			cells[len(cells)-1] = ""
+		}
+		var s strings.Builder
+		fmt.Fprintf(&s, "%7s %4s  %-13s%-13s%-13s%-13s%-10s%4s", cells...)
+		b.WriteString(strings.TrimRight(s.String(), " ") + "\n")
+	}
+	line("sever.", "n", "pass", "fail", "undecided", "right", "bench, s", "win.")
 	for _, f := range r.Faults {
 		wrap(b, fmt.Sprintf("%s (%s): %s", f.Name, f.Side, f.Line))
 		for _, s := range f.Severities {
@@ -150,7 +161,7 @@ func (r *Report) faults(b *strings.Builder) {
 			if s.Window.Share != nil {
 				window = fmt.Sprint(stat.WholePercent(*s.Window.Share))
 			}
-			fmt.Fprintf(b, row, fmt.Sprintf("%.2f", s.Severity), fmt.Sprint(s.Units), s.Pass.short(), s.Fail.short(), s.Undecided.short(), s.Attributed.short(), s.Time.short(), window)
+			line(fmt.Sprintf("%.2f", s.Severity), fmt.Sprint(s.Units), s.Pass.short(), s.Fail.short(), s.Undecided.short(), s.Attributed.short(), s.Time.short(), window)
 		}
 		if f.Caught != nil {
 			fmt.Fprintf(b, "    9 of 10 caught from %s", f.Caught)
@@ -204,15 +215,20 @@ func (r *Report) confusion(b *strings.Builder) {
 const columns = 80
 
 // wrap writes words broken at blanks, further lines moved in.
-func wrap(b *strings.Builder, words string) {
+func wrap(b *strings.Builder, words string) { set(b, words, "  ") }
+
+// fill is wrap with all lines alike.
+func fill(b *strings.Builder, words string) { set(b, words, "") }
+
+func set(b *strings.Builder, words, indent string) {
 	used := 0
 	for i, w := range strings.Fields(words) {
 		n := utf8.RuneCountInString(w)
 		switch {
 		case i == 0:
 		case used+1+n > columns:
-			b.WriteString("\n  ")
-			used = 2
+			b.WriteString("\n" + indent)
+			used = len(indent)
 		default:
 			b.WriteByte(' ')
 			used++

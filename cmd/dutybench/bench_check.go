@@ -78,6 +78,9 @@ func (a *app) checkBench(ctx context.Context, f benchCheckFlags, ownProfile bool
 	if err != nil {
 		return err
 	}
+	if p, _, err := loadProfile(f.profile); err == nil && len(charted(p.Kind)) == 0 {
+		return usage("profile %s: nothing that is measured of a %s is known to say something of the bench: take a check unit of another kind", p.Name, p.Kind)
+	}
 	f.pace, f.full, f.role = "fast", true, upkeep.CheckUnit
 	if f.rig == rig.Sim || f.simulate {
 		// The unit is mounted anew for each check.

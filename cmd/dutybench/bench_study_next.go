@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"dutybench/bench/kind"
 	"dutybench/bench/plot"
 	"dutybench/bench/rig"
 	"dutybench/bench/upkeep"
@@ -68,9 +69,14 @@ func (a *app) nextTest(ctx context.Context, f nextFlags) (more bool, err error) 
 	}
 	p := &g.Plan
 	f.rig, f.profile, f.seed = p.Rig, p.Profile, p.Seed
-	f.unit, f.filling, f.role, f.full, f.pace, f.primed = m.Unit, m.Label, upkeep.GaugeStudy, true, "fast", true
+	_, k, err := loadProfile(p.Profile)
+	if err != nil {
+		return false, err
+	}
+	wet := kind.Wet(k)
+	f.unit, f.filling, f.role, f.full, f.pace, f.primed = m.Unit, m.Label, upkeep.GaugeStudy, true, "fast", wet
 	simulated := f.rig == rig.Sim || f.simulate
-	fmt.Fprintf(a.stdout, "Test %d of %d. %s\n", g.Made()+1, p.Tests(), whatToDo(m, repeat, p))
+	fmt.Fprintf(a.stdout, "Test %d of %d. %s\n", g.Made()+1, p.Tests(), whatToDo(m, repeat, p, wet))
 	if !simulated && !f.yes {
 		if err := a.ready(); err != nil {
 			return false, err
@@ -104,8 +110,13 @@ func (a *app) standOfStudy() (*upkeep.Progress, error) {
 }
 
 // whatToDo says what the person does before a test.
-func whatToDo(m upkeep.Mount, repeat int, p *upkeep.Plan) string {
-	if repeat > 1 {
+func whatToDo(m upkeep.Mount, repeat int, p *upkeep.Plan, wet bool) string {
+	switch {
+	case repeat > 1 && !wet:
+		return fmt.Sprintf("Unit %s stays as it is: touch neither unit nor plug (test %d of %d in this mounting).", plot.Plain(m.Unit), repeat, p.Repeats)
+	case !wet:
+		return fmt.Sprintf("Take off what is mounted, also if it is the same unit; mount unit %s and plug it in (mounting %d of %d).", plot.Plain(m.Unit), m.Number, len(p.Units)*p.Fillings)
+	case repeat > 1:
 		return fmt.Sprintf("Unit %s stays as it is: touch neither unit, plug nor loop (test %d of %d in this filling).", plot.Plain(m.Unit), repeat, p.Repeats)
 	}
 	return fmt.Sprintf("Drain the loop, take off what is mounted, also if it is the same unit; mount unit %s, plug it in, fill and bleed the loop (filling %d of %d).", plot.Plain(m.Unit), m.Number, len(p.Units)*p.Fillings)

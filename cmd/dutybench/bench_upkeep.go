@@ -6,7 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"dutybench/bench/kind"
-	"dutybench/bench/kind/pump"
+	"dutybench/bench/kinds"
 	"dutybench/bench/upkeep"
 )
 
@@ -20,15 +20,13 @@ func newBench(a *app) *cobra.Command {
 	return c
 }
 
-// charted are the findings of a kind that say most of the bench: the current at
-// full of gain, supply and loop; the quiet current of the zero; the drop of the
-// plug and the leads; the excess at low speed of a check unit that wears, and
-// of the loop.
-func charted(kind string) []string {
-	if kind == (pump.Kind{}).Name() {
-		return []string{pump.Full, pump.Quiet, pump.SupplyDrop, pump.LowSpeed}
+// charted are the findings of a kind that say most of the bench.
+func charted(name string) []string {
+	k, err := kinds.Named(name)
+	if err != nil {
+		return nil
 	}
-	return nil
+	return kind.Charted(k)
 }
 
 // studied gives what the newest gauge study of this rig and profile found, for

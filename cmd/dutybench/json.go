@@ -66,6 +66,12 @@ func clean(r result.Result) result.Result {
 	r.Startup.Attempts = keep(slices.Clone(r.Startup.Attempts), &lost, func(a result.Attempt) bool { return isFinite(a.Start, a.Length, a.Mean, a.Peak) })
 	r.Startup.Settled = finite(r.Startup.Settled)
 	r.Causes = keep(slices.Clone(r.Causes), &lost, func(c result.CauseProbability) bool { return isFinite(c.Probability) })
+	r.Views = slices.Clone(r.Views)
+	for i := range r.Views {
+		v, n := r.Views[i].Clean()
+		r.Views[i] = v
+		lost += n
+	}
 	r.Warnings = slices.Clone(r.Warnings)
 	if lost > 0 {
 		r.Warnings = append(r.Warnings, fmt.Sprintf("%d measured parts hold a number that is none and are left out.", lost))

@@ -118,8 +118,8 @@ func (j *judgement) one(path string, place *trace.Reader) told {
 	r.Source = path
 	rigName, _ := tr.Get(trace.KeyRig)
 	_, marked := tr.Get(keySimulated)
-	in := report.Input{Result: r, Trace: tr, TracePath: path, Profile: j.profile,
-		Rig: rigName, Simulated: marked || rigName == rig.Sim, Program: program(), Primed: j.conditions.Primed}
+	in := aboutKind(report.Input{Result: r, Trace: tr, TracePath: path, Profile: j.profile,
+		Rig: rigName, Simulated: marked || rigName == rig.Sim, Program: program(), Primed: j.conditions.Primed})
 	var b bytes.Buffer
 	if j.many && !j.flags.json {
 		fmt.Fprintf(&b, "%s:\n", path)

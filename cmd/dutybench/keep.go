@@ -156,7 +156,10 @@ func inputOf(rec *record.Record, r result.Result, tr *trace.Trace) report.Input 
 	if rec.At.Notes != "" {
 		in.Facts = append(in.Facts, report.Fact{Key: "note", Value: rec.At.Notes})
 	}
-	return in
+	if in.Result.Kind == "" {
+		in.Result.Kind = rec.At.Kind
+	}
+	return aboutKind(in)
 }
 
 // report keeps a test that came to its end and writes its page.

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 
+	"dutybench/bench/kind"
 	"dutybench/bench/lot"
 	"dutybench/bench/plot"
 )
@@ -53,6 +54,10 @@ func (l *lotLoop) command(ctx context.Context, word, text string) error {
 	case wordNext:
 		l.asked, l.next = "", ofNext{}
 	case wordPrimed:
+		if _, k, err := loadProfile(l.flags.profile); err == nil && !kind.Wet(k) {
+			l.say("A %s runs in no loop: %s is passed over.", k.Name(), wordPrimed)
+			return nil
+		}
 		l.next.primed = true
 	case wordComplaint:
 		return l.tell(ctx, word, text, "complaint", &l.next.complaint)

@@ -59,7 +59,8 @@ left out; one that is only unusual is named and kept.
 
 It prints a tolerance interval for each quantity, the refusals when each unit is
 judged by the others, what so few units can and cannot support, and what they
-all have in common: one day, one filling of the loop, one rig, one part revision.
+all have in common: one day, one filling of the loop or one mounting, one rig, one
+part revision.
 record:ID stands for the trace of a record.
 
 With --like the command, supply, limits and fixture of another profile are

@@ -44,7 +44,7 @@ func (a *app) listProfiles(asJSON bool) error {
 			}
 			continue
 		}
-		if _, err := fmt.Fprintf(a.stdout, "%-24s %-5s  revision %d  %6g V  %s%s\n    %s\n",
+		if _, err := fmt.Fprintf(a.stdout, "%-24s %-10s  rev. %d  %4g V  %s%s\n    %s\n",
 			p.Name, p.Kind, p.Revision, p.Supply.Nominal_V, unitsWords(len(p.Good)), standing(p), p.Title); err != nil {
 			return fmt.Errorf("writing the list: %w", err)
 		}

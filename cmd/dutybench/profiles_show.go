@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -63,10 +64,11 @@ func showProfile(p *profiles.Profile, k kind.Kind, t tolerance, o report.TextOpt
 		line("Note", "%s", s)
 	}
 	b.WriteByte('\n')
-	showCommand(line, p.Command)
+	showCommand(line, p.Command, p.Position.By != "")
 	line("Supply", "%g V, from %g to %g V", p.Supply.Nominal_V, p.Supply.Low_V, p.Supply.High_V)
 	showLimits(line, p.Limits)
 	showReturn(line, p.Return)
+	showPosition(line, p.Position)
 	showFixture(line, p.Fixture)
 	if drawing := connectorText(p.Connector); drawing != "" {
 		b.WriteString("\nConnector: " + drawing)
@@ -81,7 +83,7 @@ func showProfile(p *profiles.Profile, k kind.Kind, t tolerance, o report.TextOpt
 		line("", "%s", s)
 	}
 	findings, curve := limitsOf(p, k)
-	if len(curve) > 0 {
+	if slices.ContainsFunc(curve, func(d plot.Dot) bool { return d.X != curve[0].X }) {
 		b.WriteString("\nThe mean good unit, and the band in which one more good unit would lie:\n")
 		drawing := plot.Terminal{Width: o.Width, Unicode: o.Unicode, Colour: o.Colour}
 		b.WriteString(drawing.Curve(curve, "duty, %", "current, A"))
@@ -98,7 +100,25 @@ func showProfile(p *profiles.Profile, k kind.Kind, t tolerance, o report.TextOpt
 // plainSigns says the same in plain letters.
 var plainSigns = strings.NewReplacer("±", "+/-", "°", "deg ", "–", "-", "−", "-", "≥", ">=", "≤", "<=", "×", "x", "…", "...", "²", "2")
 
-func showCommand(line func(key, format string, args ...any), c profiles.Command) {
+// known says what nobody stated.
+func known(s string) string {
+	if s == "" {
+		return "not known"
+	}
+	return s
+}
+
+// showCommand says how a unit is told what to do; a placed one goes to a position.
+func showCommand(line func(key, format string, args ...any), c profiles.Command, placed bool) {
+	if c.Type == profiles.Switched {
+		how := "on and off only"
+		if c.Frequency_Hz > 0 {
+			how = fmt.Sprintf("at %g Hz", c.Frequency_Hz)
+		}
+		line("Command", "the bench switches its supply, %s", how)
+		line("", "off at 0 %%, acts from %g %%, full from %g %%", c.Wake_pct, c.Full_pct)
+		return
+	}
 	way := ""
 	if c.Inverted {
 		way = ", a higher line duty asks for less"
@@ -107,7 +127,11 @@ func showCommand(line func(key, format string, args ...any), c profiles.Command)
 	if c.PullUp_Ohm > 0 {
 		line("", "its own pull-up of %g kohm to %g V", c.PullUp_Ohm/1000, c.PullUp_V)
 	}
-	line("", "stands still at %g %%, starts from %g %%, full from %g %%", c.Stop_pct, c.Wake_pct, c.Full_pct)
+	if placed {
+		line("", "at rest at %g %%, goes along from %g %%, to its far end at %g %%", c.Stop_pct, c.Wake_pct, c.Full_pct)
+	} else {
+		line("", "stands still at %g %%, starts from %g %%, full from %g %%", c.Stop_pct, c.Wake_pct, c.Full_pct)
+	}
 	for _, w := range c.Reserved {
 		line("", "line duty reserved from %g to %g %%", w.From_pct, w.To_pct)
 	}
@@ -117,17 +141,17 @@ func showCommand(line func(key, format string, args ...any), c profiles.Command)
 			line("", "line duty %g to %g %%: command %g to %g %%", from.Line_pct, q.Line_pct, from.Command_pct, q.Command_pct)
 		}
 	}
-	known := func(s string) string {
-		if s == "" {
-			return "not known"
-		}
-		return s
-	}
 	line("No command", "cut wire: %s; stuck low: %s; stuck high: %s", known(c.Missing.Open), known(c.Missing.Low), known(c.Missing.High))
 }
 
 func showLimits(line func(key, format string, args ...any), l profiles.Limits) {
 	line("Guard", "%g A for at most %s, never above %g A", l.Current_A, duration(l.Time), l.Peak_A)
+	if l.Continuous_A > 0 {
+		line("", "%g A without end; beyond that squared current up to %g A²s", l.Continuous_A, l.Heat_A2s)
+	}
+	if l.Stall_A > 0 {
+		line("", "standing still at more than %g A for at most %s", l.Stall_A, duration(l.StallTime))
+	}
 	if l.Charge_C > 0 {
 		line("", "charging peak of up to %g C within %s", l.Charge_C, duration(l.ChargeTime))
 	}
@@ -141,8 +165,28 @@ func showLimits(line func(key, format string, args ...any), l profiles.Limits) {
 	}
 }
 
+func showPosition(line func(key, format string, args ...any), p profiles.Position) {
+	if p.By == "" {
+		return
+	}
+	unit, more := "V", ""
+	if p.By == profiles.ByPWM {
+		unit = "% high share"
+	}
+	if p.Ratiometric {
+		more = ", following the supply"
+	}
+	if p.PullUp_Ohm > 0 {
+		more += fmt.Sprintf(", on a pull-up of %g kohm", p.PullUp_Ohm/1000)
+	}
+	line("Position", "told by %s: %g to %g %s from 0 to 100 %%%s", p.By, p.At0, p.At100, unit, more)
+}
+
 func showFixture(line func(key, format string, args ...any), f profiles.Fixture) {
 	s := f.Type
+	if s == profiles.Vice {
+		s += ", dry"
+	}
 	if f.Bore_mm > 0 {
 		s += fmt.Sprintf(", bore %g mm", f.Bore_mm)
 	}

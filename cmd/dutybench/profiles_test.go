@@ -21,7 +21,9 @@ func TestProfilesList(t *testing.T) {
 	require.Len(t, got, len(profiles.Builtins()))
 	for i, name := range profiles.Builtins() {
 		assert.Equal(t, name, got[i]["name"])
-		assert.Equal(t, "pump", got[i]["kind"])
+		p, _, err := loadProfile(name)
+		require.NoError(t, err)
+		assert.Equal(t, p.Kind, got[i]["kind"])
 	}
 	people := d.call("profiles", "list")
 	for _, name := range profiles.Builtins() {

@@ -99,7 +99,7 @@ func (f *trialFlags) check(p *profiles.Profile) error {
 	known := kinds.Faults(p.Kind)
 	for i, name := range f.faults {
 		if !slices.ContainsFunc(known, func(x kinds.Fault) bool { return x.Name == name }) {
-			return usage("--fault %q: there is no such fault of a %s; dutybench run --list-faults explains those there are", name, p.Kind)
+			return usage("--fault %q: there is no such fault of a %s; dutybench run --list-faults --profile %s explains those there are", name, p.Kind, p.Name)
 		}
 		if slices.Contains(f.faults[:i], name) {
 			return usage("--fault %s is given twice", name)

@@ -67,7 +67,15 @@ func words(q run.Progress) string {
 	if !math.IsNaN(q.Supply_V) {
 		supply = fmt.Sprintf("%5.2f V", q.Supply_V)
 	}
+	duty := fmt.Sprintf("%5.1f %%", q.Duty_pct)
+	if q.Tells {
+		at := "  -"
+		if !math.IsNaN(q.Position_pct) {
+			at = fmt.Sprintf("%5.1f", q.Position_pct)
+		}
+		duty += " at " + at + " %"
+	}
 	left := max(q.Expected-q.Elapsed, 0)
-	return fmt.Sprintf("step %2d of %d  %-12s %5.1f %%  %7.3f A  %s  at most %.0f s left",
-		q.Index, q.Of, q.Step, q.Duty_pct, q.Current_A, supply, left.Seconds())
+	return fmt.Sprintf("step %2d of %d  %-12s %s  %7.3f A  %s  at most %.0f s left",
+		q.Index, q.Of, q.Step, duty, q.Current_A, supply, left.Seconds())
 }

@@ -211,6 +211,7 @@ func (a *app) keptIn(s *store.Store, id record.ID) (*report.Kept, error) {
 // compose makes a report of a record.
 func (a *app) compose(k *report.Kept, form reportForm) (_ []byte, err error) {
 	k.Issued, k.Program = a.now(), program()
+	k.Wet, k.Cautions = kindFacts(k.Record.At.Kind)
 	if rec := k.Record; rec.Profile.Text != nil {
 		if k.Profile, err = kinds.Parse(rec.Profile.Text, rec.Profile.Name); err != nil {
 			fmt.Fprintln(a.stderr, "dutybench: the record's profile cannot be read by this program:", err)

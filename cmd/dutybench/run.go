@@ -36,7 +36,8 @@ func newRun(a *app) *cobra.Command {
 	c := &cobra.Command{
 		Use:   "run",
 		Short: "Test a unit on a rig, or on the simulated one",
-		Long: `Run tests one unit and judges it: start-up, sweep of duty, a hold at full. It
+		Long: `Run tests one unit and judges it by the plan of its kind: of a pump start-up, sweep
+of duty, a hold at full; dutybench profiles list names the kinds. It
 ends as soon as no further step is expected to change verdict or cause; a unit
 that is neither clearly good nor clearly at fault gets the whole plan, with the
 sweep down and what it does without a command. --full runs the whole plan in any
@@ -49,7 +50,7 @@ rig check FILE looks whether a rig file's bench is ready. The supply is off befo
 anything fails or Ctrl-C is pressed.`,
 		Example: `  dutybench run
   dutybench run --fault drag:0.5
-  dutybench run --list-faults
+  dutybench run --list-faults --profile aux-pump-60w
   dutybench run --purpose return --soak 12
   dutybench run --profile aux-pump-20w --unit A17 --primed --json`,
 		Args: func(_ *cobra.Command, args []string) error {
@@ -62,7 +63,7 @@ anything fails or Ctrl-C is pressed.`,
 	}
 	f.addTest(c)
 	fl := c.Flags()
-	fl.BoolVar(&f.list, "list-faults", false, "explain the simulated faults, and end")
+	fl.BoolVar(&f.list, "list-faults", false, "explain the simulated faults of the profile's kind, and end")
 	fl.StringVar(&f.unit, "unit", "", "`SERIAL` of the unit")
 	fl.BoolVar(&f.explain, "explain", false, "tell where each uncertainty comes from, and what it decides")
 	fl.BoolVar(&f.json, "json", false, "print the result as one JSON object")
@@ -176,5 +177,5 @@ func (a *app) explainFaults(f runFlags) error {
 	if err != nil {
 		return err
 	}
-	return a.listFaults(p.Kind, f.width)
+	return a.listFaults(p, f.width)
 }

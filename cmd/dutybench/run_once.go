@@ -29,6 +29,7 @@ func (a *app) runOnce(ctx context.Context, f runFlags) (report.Input, int, error
 		return none, exitError, err
 	}
 	defer a.close(t.own)
+	t.warn()
 	inspection, err := a.inspected(ctx, f)
 	if err != nil {
 		return none, exitError, errors.Join(err, t.rig.Close())
@@ -98,7 +99,10 @@ func (a *app) prepare(f *runFlags) (*test, error) {
 	if err != nil {
 		return nil, err
 	}
-	if matter.OtherFluid(f.fluid, p.Fixture.Fluid) {
+	if err := f.dryOf(k); err != nil {
+		return nil, err
+	}
+	if kind.Wet(k) && matter.OtherFluid(f.fluid, p.Fixture.Fluid) {
 		return nil, usage("--fluid %s: profile %s was learned in %s, so nothing could be decided: fill the bench with that, or name a profile for this fluid", f.fluid, p.Name, p.Fixture.Fluid)
 	}
 	for _, path := range []string{f.page, f.trace} {

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"dutybench/bench/kinds"
+	"dutybench/profiles"
 )
 
 // faultColumn is where words begin beside a fault's name.
@@ -20,9 +21,8 @@ func parseFault(s, kind string) (name string, severity float64, err error) {
 		return "", 0, nil
 	}
 	name, grade, graded := strings.Cut(s, ":")
-	known := slices.Concat(kinds.Faults(kind), kinds.BenchFaults())
-	if !slices.ContainsFunc(known, func(f kinds.Fault) bool { return f.Name == name }) {
-		return "", 0, usage("--fault %q: there is no such fault of a %s; dutybench run --list-faults explains those there are", name, kind)
+	if !kinds.IsBenchFault(name) && !slices.ContainsFunc(kinds.Faults(kind), func(f kinds.Fault) bool { return f.Name == name }) {
+		return "", 0, usage("--fault %q: there is no such fault of a %s; dutybench run --list-faults with the same --profile explains those there are", name, kind)
 	}
 	if !graded {
 		return name, 1, nil
@@ -34,12 +34,13 @@ func parseFault(s, kind string) (name string, severity float64, err error) {
 	return name, severity, nil
 }
 
-// listFaults explains the faults of a kind's simulated units, each in a line;
+// listFaults explains the faults of the simulated units of a profile's kind and of
+// their bench, each in a line;
 // on a terminal the line is broken at blanks.
-func (a *app) listFaults(kind string, width int) error {
-	faults := kinds.Faults(kind)
+func (a *app) listFaults(p *profiles.Profile, width int) error {
+	faults := kinds.Faults(p.Kind)
 	if len(faults) == 0 {
-		return fmt.Errorf("no %s is simulated, so there are no faults to choose", kind)
+		return fmt.Errorf("no %s is simulated, so there are no faults to choose", p.Kind)
 	}
 	if w, terminal := a.isTerminal(a.stdout); width == 0 && terminal {
 		width = max(w, 60)
@@ -48,14 +49,23 @@ func (a *app) listFaults(kind string, width int) error {
 		width = math.MaxInt
 	}
 	var b strings.Builder
+	column := faultColumn
+	ofBench := kinds.BenchFaultsFor(p)
+	for _, f := range slices.Concat(faults, ofBench) {
+		column = max(column, len(f.Name)+2)
+	}
 	for _, f := range faults {
-		fill(&b, f.Name, fmt.Sprintf("%s (%s). 0.5: %s. 1: %s.", f.Line, f.Side, f.Half, f.Full), faultColumn, width)
+		fill(&b, f.Name, fmt.Sprintf("%s (%s). 0.5: %s. 1: %s.", f.Line, f.Side, f.Half, f.Full), column, width)
 	}
 	b.WriteByte('\n')
-	fill(&b, "sd", "standard deviations of good units; figures in amperes are for a unit of about 60 W", faultColumn, width)
+	sd := "standard deviations of good units"
+	if s := kinds.FaultsFor(p.Kind); s != "" {
+		sd += "; " + s
+	}
+	fill(&b, "sd", sd, column, width)
 	b.WriteString("\nFaults of the bench itself, at a time that the seed draws:\n\n")
-	for _, f := range kinds.BenchFaults() {
-		fill(&b, f.Name, fmt.Sprintf("%s (%s). 0.5: %s. 1: %s.", f.Line, f.Side, f.Half, f.Full), faultColumn, width)
+	for _, f := range ofBench {
+		fill(&b, f.Name, fmt.Sprintf("%s (%s). 0.5: %s. 1: %s.", f.Line, f.Side, f.Half, f.Full), column, width)
 	}
 	if _, err := io.WriteString(a.stdout, b.String()); err != nil {
 		return fmt.Errorf("writing the list: %w", err)

@@ -37,6 +37,24 @@ type Kind struct{}
 // Name is "pump".
 func (Kind) Name() string { return "pump" }
 
+// Wet: its rotor runs in what it moves.
+func (Kind) Wet() bool { return true }
+
+// Cautions of a pump: what is in the loop.
+func (Kind) Cautions() []string {
+	return []string{"Coolant may be hot, under pressure and poisonous: take the supply off and let it cool before opening the loop."}
+}
+
+// Whole is what a trace has to hold.
+func (Kind) Whole() string {
+	return "record a whole test: rest, start, a sweep of duty up to full command and back"
+}
+
+// Charted are the current at full, of gain, supply and loop; the quiet current,
+// of the zero; the drop of the plug and the leads; the excess at low speed, of a
+// check unit that wears, and of the loop.
+func (Kind) Charted() []string { return []string{Full, Quiet, SupplyDrop, LowSpeed} }
+
 // Section is an empty [pump] part.
 func (Kind) Section() any { return &Section{} }
 

@@ -19,9 +19,23 @@ type Socket struct{}
 func (Socket) Faults() []socket.Fault {
 	var out []socket.Fault
 	for _, f := range simpump.Faults() {
-		out = append(out, socket.Fault{Name: f.Name, Side: f.Side, Line: f.Line, Half: f.Half, Full: f.Full, Graded: f.Graded, Inseparable: f.Inseparable})
+		l := socket.Fault{Name: f.Name, Side: f.Side, Line: f.Line, Half: f.Half, Full: f.Full, Graded: f.Graded, Inseparable: f.Inseparable}
+		if f.Name == "command-lost-full" || f.Name == "command-lost-off" {
+			// A deaf board whose pull-up is gone too shows the levels of a broken
+			// signal wire.
+			l.Besides = []string{"wiring"}
+		}
+		out = append(out, l)
 	}
 	return out
+}
+
+// FaultsFor says of which size the figures in the faults are.
+func (Socket) FaultsFor() string { return "figures in amperes are for a unit of about 60 W" }
+
+// Slows: boards that wait, or ramp, for longer start later.
+func (Socket) Slows(group string) bool {
+	return group == simpump.RetryTiming || group == simpump.RampTiming
 }
 
 // Perturbations are the simulator's groups of constants.
