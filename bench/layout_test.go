@@ -38,9 +38,13 @@ var rooms = []row{
 	{"signal/step", []string{"signal/stat", "signal/trace"}},
 	// startup stands on step: an attempt lies within steps of the duty.
 	{"signal/startup", []string{"signal/stat", "signal/trace", "signal/step"}},
+	{"signal/travel", []string{"signal/stat", "signal/trace", "signal/step"}},
 	{"signal/spectrum", []string{"signal/stat", "signal/trace"}},
+	{"signal/period", []string{"signal/stat", "signal/trace"}},
+	{"signal/commutator", []string{"signal/stat", "signal/trace", "signal/spectrum"}},
 	{"signal/quality", []string{"signal/stat"}},
 	{"signal/wire", []string{"signal/stat"}},
+	{"signal/coil", []string{"signal/stat", "signal/matter", "signal/trace"}},
 	{"profiles/strict", nil},
 	{"profiles", []string{"signal/stat", "profiles/strict"}},
 	{"bench/result", []string{"signal/stat"}},

@@ -8,9 +8,17 @@ import (
 	"strings"
 
 	"dutybench/bench/kind"
+	"dutybench/bench/kind/fan"
+	"dutybench/bench/kind/motor"
+	"dutybench/bench/kind/positioner"
 	"dutybench/bench/kind/pump"
+	"dutybench/bench/kind/solenoid"
 	"dutybench/bench/socket"
+	fansocket "dutybench/bench/socket/fan"
+	motorsocket "dutybench/bench/socket/motor"
+	positionersocket "dutybench/bench/socket/positioner"
 	pumpsocket "dutybench/bench/socket/pump"
+	solenoidsocket "dutybench/bench/socket/solenoid"
 	"dutybench/profiles"
 )
 
@@ -25,6 +33,10 @@ type entry struct {
 func list() []entry {
 	return []entry{
 		{pump.Kind{}, pumpsocket.Socket{}},
+		{fan.Kind{}, fansocket.Socket{}},
+		{solenoid.Kind{}, solenoidsocket.Socket{}},
+		{motor.Kind{}, motorsocket.Socket{}},
+		{positioner.Kind{}, positionersocket.Socket{}},
 	}
 }
 
