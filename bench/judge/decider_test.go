@@ -10,6 +10,7 @@ import (
 	"dutybench/bench/judge"
 	"dutybench/bench/kind"
 	"dutybench/bench/kind/pump"
+	"dutybench/bench/kind/weigh"
 	"dutybench/bench/result"
 	"dutybench/signal/trace"
 )
@@ -113,7 +114,7 @@ func TestPurposeInTheResult(t *testing.T) {
 		require.NotNil(t, r.Risk)
 		assert.Equal(t, string(c.purpose), r.Risk.Purpose)
 		assert.Equal(t, c.purpose.Words(), r.Risk.Rule)
-		assert.Equal(t, pump.Refusal, r.Risk.Refusal)
+		assert.Equal(t, weigh.Refusal, r.Risk.Refusal)
 		require.NotNil(t, r.Risk.Measurement)
 		assert.Less(t, *r.Risk.Measurement, 0.05)
 		assert.Len(t, r.Risk.Unseen, 5, "a pass says what it leaves open: four shapes of the curve, and rare drop-outs")
@@ -132,7 +133,7 @@ func TestRiskOfAFail(t *testing.T) {
 	require.NotNil(t, r.Risk.Measurement)
 	assert.Less(t, *r.Risk.Measurement, 1e-6)
 	require.NotNil(t, r.Risk.Chance)
-	assert.Less(t, *r.Risk.Chance, pump.Refusal, "beyond a limit is rarer than the rate of the limits")
+	assert.Less(t, *r.Risk.Chance, weigh.Refusal, "beyond a limit is rarer than the rate of the limits")
 	assert.Empty(t, r.Risk.Unseen)
 }
 

@@ -5,7 +5,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"dutybench/bench/kind/pump"
+	"dutybench/bench/kind/weigh"
 	"dutybench/bench/result"
 	"dutybench/signal/stat"
 )
@@ -31,5 +31,5 @@ func TestGoodUnitsAreRarelyRefused(t *testing.T) {
 	low, high := stat.ClopperPearson(refused, judgements, 0.95)
 	t.Logf("%d of %d refused, 95 %% interval %.1f to %.1f %%", refused, judgements, 100*low, 100*high)
 	require.Less(t, low, 0.02)
-	require.LessOrEqual(t, pump.Refusal, 0.01, "what is stated")
+	require.LessOrEqual(t, weigh.Refusal, 0.01, "what is stated")
 }

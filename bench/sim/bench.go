@@ -39,6 +39,10 @@ const (
 	BusSpeed_Hz    = 400e3
 )
 
+// SenseLoad_Ohm is what the rig's sense divider puts across the plug: it empties
+// a capacitor that nothing else does.
+const SenseLoad_Ohm = DividerTop_Ohm + DividerBottom_Ohm
+
 // dividerRatio is input over output of the dividers.
 const dividerRatio = (DividerTop_Ohm + DividerBottom_Ohm) / DividerBottom_Ohm
 

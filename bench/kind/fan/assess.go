@@ -3,14 +3,13 @@ package fan
 import (
 	"math"
 	"slices"
-	"strings"
 
 	"dutybench/bench/kind"
 	"dutybench/bench/kind/weigh"
 	"dutybench/bench/result"
 	"dutybench/profiles"
 	"dutybench/signal/stat"
-	"dutybench/signal/trace"
+	"dutybench/signal/step"
 )
 
 // rules of the named values. The least spreads only count where the good units'
@@ -51,7 +50,7 @@ const (
 func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *kind.Assessment {
 	d := m.Detail.(*detail)
 	n := newNormal(m.Trace, p)
-	quiet := mean(weigh.Values(p, Quiet))
+	quiet := weigh.MeanOf(p, Quiet)
 	// bring gives a current at the good units' supply; their air's density is not
 	// known to be this one's.
 	bring := func(q kind.Point, good []float64) stat.Quantity {
@@ -88,10 +87,14 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	state := d.state(m, p)
 	a.Stark = state != ran
 	a.Sketchy = state == ran && t.Get(Air).Value == nil
-	a.Final = (state == nothing || state == unpowered) && d.waited(m, p)
-	proved := state == ran || state == tries || linesMoved(m.Trace)
+	a.Final = (state == nothing || state == unpowered) && weigh.Waited(m.Trace, p, StartDelay, d.start.Commanded_s)
+	proved := state == ran || state == tries || step.LineMoves(m.Trace)
 	a.Reached = state != nothing && state != unpowered && proved
-	t.Conclude(a, state, modes(sectionOf(p), proved, d.volts), apart)
+	if weigh.Odd(a) {
+		told := t.Get(ShaftSpeed)
+		t.Conclude(a, state, modes(sectionOf(p), proved, d.volts, told.Measured() && told.N > 1), apart)
+	}
+	weigh.TakeMisread(a, m.Trace, p, Quiet, Full, StartPeak)
 	return a
 }
 
@@ -115,9 +118,9 @@ func atGoodSupply(m *kind.Measured, p *profiles.Profile, bring func(kind.Point, 
 
 // state says how far the unit got.
 func (d *detail) state(m *kind.Measured, p *profiles.Profile) string {
-	full := mean(weigh.Values(p, Full))
-	quiet := mean(weigh.Values(p, Quiet))
-	charge := mean(weigh.Values(p, SwitchOnCharge))
+	full := weigh.MeanOf(p, Full)
+	quiet := weigh.MeanOf(p, Quiet)
+	charge := weigh.MeanOf(p, SwitchOnCharge)
 	most := d.rest()
 	for _, q := range d.plateaus {
 		most = max(most, q.Median_A)
@@ -127,7 +130,7 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile) string {
 	}
 	awake := d.quiet_A > 0.3*quiet && d.quiet_A > 3*d.noise_A/10 || d.charge_C > 0.2*charge && charge > 0
 	switch runs := d.start.Ran || d.follows; {
-	case tripped(m.Trace) && !runs:
+	case weigh.Tripped(m.Trace) && !runs:
 		return shorted
 	case full > 0 && most < 0.02*full && d.noSupply(p) && !awake:
 		return unpowered
@@ -135,7 +138,7 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile) string {
 		return constant
 	case runs:
 		return ran
-	case slices.ContainsFunc(d.start.Attempts, func(a attempt) bool { return a.Mean_A-d.rest() > mean(weigh.Values(p, StartPeak))/10 }):
+	case slices.ContainsFunc(d.start.Attempts, func(a attempt) bool { return a.Mean_A-d.rest() > weigh.MeanOf(p, StartPeak)/10 }):
 		return tries
 	case awake || full > 0 && most > 0.02*full && most > 6*d.noise_A:
 		return noTry
@@ -168,62 +171,17 @@ func (d *detail) flat(p *profiles.Profile) bool {
 	return n >= 3 && goodHi-goodLo > 0.3*goodHi && hi-lo < 0.15*(goodHi-goodLo)*hi/goodHi && lo > 0.2*goodHi
 }
 
-// waited says that the unit was given three times what the slowest good unit
-// takes to begin; a second where none is known.
-func (d *detail) waited(m *kind.Measured, p *profiles.Profile) bool {
-	long, t := 1.0, m.Trace.Time()
-	for _, v := range weigh.Values(p, StartDelay) {
-		long = max(long, 3*v)
-	}
-	return t[len(t)-1]-d.start.Commanded_s >= long
-}
-
 // heldWithoutCommand holds what the unit did without a command against what the
-// profile says, by its own full current: blades that lost their air still do what
-// they should.
-func (d *detail) heldWithoutCommand(y weigh.Yardstick) (out []weigh.Check) {
-	p := y.Profile
-	quiet, full := mean(weigh.Values(p, Quiet)), 0.1*mean(weigh.Values(p, Full))
+// profile says, by its own full current.
+func (d *detail) heldWithoutCommand(y weigh.Yardstick) []weigh.Check {
+	quiet, full := weigh.MeanOf(y.Profile, Quiet), 0.1*weigh.MeanOf(y.Profile, Full)
 	for _, q := range d.plateaus {
 		full = max(full, q.Median_A)
 	}
-	for _, want := range []struct {
-		line line
-		does string
-	}{{open, p.Command.Missing.Open}, {low, p.Command.Missing.Low}, {high, p.Command.Missing.High}} {
-		if want.does == "" {
-			continue
-		}
-		k := weigh.Check{Finding: result.Finding{Name: missingCommand + string(want.line), Unit: "A", Result: result.NotMeasured, Note: "profile: " + want.does}, Chance: 1}
-		if x, ok := d.missing[want.line]; ok && full > quiet {
-			limit, below, above := quiet+0.05*(full-quiet), math.NaN(), math.NaN()
-			switch want.does {
-			case "full":
-				below = quiet + 0.5*(full-quiet)
-			case "stop":
-				above = limit
-			default: // hold: anything but stopped
-				below = limit
-			}
-			y.Hold(&k, stat.Exact(x), math.NaN(), below, above)
-			if k.Result == result.Failed {
-				k.Z = math.Copysign(10, x-limit)
-			}
-		}
-		out = append(out, k)
+	if !(full > quiet) {
+		return weigh.HoldUndriven(y, nil, quiet, full)
 	}
-	return out
-}
-
-// missingCommand begins the names of what was measured without a command.
-const missingCommand = "missing_command_"
-
-// tripped says that the guard cut the supply for too high a current.
-func tripped(tr *trace.Trace) bool {
-	rule, _ := tr.Get(trace.KeyEnded)
-	return slices.ContainsFunc([]string{"over-current", "overcurrent", "peak current", "short at switch-on"}, func(s string) bool {
-		return strings.Contains(strings.ToLower(rule), s)
-	})
+	return weigh.HoldUndriven(y, d.missing, quiet, full)
 }
 
 // apart is the one further test that tells two causes apart; "" where the mode's

@@ -77,7 +77,7 @@ func lay(m *kind.Measured, y weigh.Yardstick, n normal) *curve {
 	if len(p.Grid) == 0 || len(p.Good) == 0 {
 		return c
 	}
-	full, quiet := stat.Mean(weigh.Row(p, p.Grid[len(p.Grid)-1], true)), mean(weigh.Values(p, Quiet))
+	full, quiet := stat.Mean(weigh.Row(p, p.Grid[len(p.Grid)-1], true)), weigh.MeanOf(p, Quiet)
 	c.rows = make([][]float64, len(p.Good))
 	if air := weigh.Values(p, AirShare); len(air) > 0 {
 		c.shares = []float64{min(max(1-stat.Mean(air)/100, 0), 1)}

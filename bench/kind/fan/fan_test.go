@@ -63,12 +63,13 @@ func TestModesAreWhole(t *testing.T) {
 	for _, sec := range []Section{{Regulation: "speed", Air: "axial"}, {Regulation: "voltage", Air: "radial"}, {Regulation: "unknown", Air: "unknown"}} {
 		for _, known := range []bool{true, false} {
 			states := map[string]bool{}
-			for _, m := range modes(sec, known, known) {
+			for _, m := range modes(sec, known, known, known) {
 				assert.NotContains(t, []result.Cause{result.Hydraulic, result.Electrical}, m.Cause, m.Name)
 				assert.NotEmpty(t, m.Seen, m.Name)
 				assert.NotEmpty(t, m.Disproof, m.Name)
 				assert.NotEmpty(t, m.Next, m.Name)
-				assert.Equal(t, len(m.Like) > 0, m.Apart != "" && len(m.Like) > 0, m.Name)
+				assert.False(t, len(m.Like) > 0 && m.Apart == "", m.Name)
+				assert.NotContains(t, m.Like, m.Cause, m.Name)
 				for _, s := range m.States {
 					states[s] = true
 				}
@@ -197,7 +198,7 @@ func TestNoiseOnTheWireProvesNothing(t *testing.T) {
 		require.NoError(t, err)
 		return tr
 	}
-	assert.True(t, linesMoved(wire(func(d float64, _ int) float64 { return 5 * d / 100 })))
-	assert.False(t, linesMoved(wire(func(d float64, i int) float64 { return 0.004 * math.Sin(float64(i)) })))
-	assert.False(t, linesMoved(wire(func(float64, int) float64 { return 13.4 })))
+	assert.True(t, step.LineMoves(wire(func(d float64, _ int) float64 { return 5 * d / 100 })))
+	assert.False(t, step.LineMoves(wire(func(d float64, i int) float64 { return 0.004 * math.Sin(float64(i)) })))
+	assert.False(t, step.LineMoves(wire(func(float64, int) float64 { return 13.4 })))
 }

@@ -41,7 +41,7 @@ type detail struct {
 	noise_A  float64 // of a sample, at rest
 	charge_C float64 // NaN when not measured
 	follows  bool    // the current goes with the duty as only that of turning blades does
-	missing  map[line]float64
+	missing  map[step.Line]float64
 	speeds   []turning // where the ripple tells them
 	volts    bool      // the supply at the plug was sampled over the curve
 }
@@ -67,7 +67,7 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	d.start = startup.Find(tr, d.stop, running(p))
 	d.pattern = startup.Describe(tr, d.start)
 	m.Startup = d.start
-	at := lines(tr, p)
+	at := weigh.Lines(tr, p)
 	d.findPlateaus(tr, at, m)
 	d.measureRest(tr, m)
 	d.follows = d.followsDuty()
@@ -76,7 +76,7 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	d.countDropOuts(tr, m)
 	d.measureSpeed(tr, sectionOf(p), m)
 	d.measureSupply(tr, m)
-	d.missing = withoutCommand(tr, at)
+	d.missing = step.Undriven(tr, at)
 	if rest, ok := tr.Number(trace.KeyRested); ok && rest >= 0 {
 		add(m, kind.Rested, "s", stat.Exact(rest))
 	}
@@ -107,7 +107,7 @@ func running(p *profiles.Profile) func(float64) float64 {
 	if p == nil || len(p.Good) == 0 {
 		return nil
 	}
-	quiet := mean(weigh.Values(p, Quiet))
+	quiet := weigh.MeanOf(p, Quiet)
 	return func(duty float64) float64 {
 		row := weigh.Row(p, duty, true)
 		if len(row) == 0 {
@@ -125,11 +125,11 @@ func mean(xs []float64) float64 {
 	return stat.Mean(xs)
 }
 
-func (d *detail) findPlateaus(tr *trace.Trace, at func(int) line, m *kind.Measured) {
+func (d *detail) findPlateaus(tr *trace.Trace, at func(int) step.Line, m *kind.Measured) {
 	t := tr.Time()
 	for _, s := range step.Find(tr) {
 		to := s.From // a step ends where the bench lets go of the line
-		for to < s.To && at(to) == commanded {
+		for to < s.To && at(to) == step.Commanded {
 			to++
 		}
 		s.To = to

@@ -1,8 +1,6 @@
 package fan
 
 import (
-	"math"
-
 	"dutybench/bench/kind/weigh"
 	"dutybench/bench/result"
 	"dutybench/signal/startup"
@@ -24,13 +22,13 @@ func with(more ...string) []string { return append(more, moving...) }
 
 // modes are the ways in which a fan, its wires or its bench can be wrong. proved
 // says that the command is known to have got to the unit, volts that the supply
-// at its plug was read.
+// at its plug was read, told that its speed was, beside that of good units.
 //
 // A wheel that lost its grip on the air is the unit's mechanics, and what stands
 // in the way of the air the bench's: "hydraulic" is a loop of liquid, which can be
 // unprimed. Where throttling takes torque off, as with radial wheels, the two
 // look alike from the supply.
-func modes(sec Section, proved, volts bool) []weigh.Mode {
+func modes(sec Section, proved, volts, told bool) []weigh.Mode {
 	const (
 		freePath = "clear the air path on both sides, keep walls a diameter away, and repeat the test"
 		byHand   = "with the supply off, turn the blades by hand: look for a rub, play and a dry bearing"
@@ -50,6 +48,19 @@ func modes(sec Section, proved, volts bool) []weigh.Mode {
 	if sec.Regulation != "speed" {
 		faster = []string{ShaftSpeed}
 	}
+	// Without the speed a board that turns the blades slower or faster looks much
+	// like air lost or in the way.
+	var less, more []result.Cause
+	const count = "count the speed at full with a strobe, or sample fast enough for the ripple: as it should be means blades or path of the air, else the board"
+	if !told {
+		less, more = []result.Cause{result.Mechanical, result.ControlBoard}, []result.Cause{result.ControlBoard}
+		if sec.Air != "axial" {
+			less = append(less, result.Bench)
+		}
+		if sec.Air != "radial" {
+			more = append(more, result.Bench)
+		}
+	}
 	const signal = "measure the signal at the unit's own pin while the bench commands: low level, high level, frequency and duty"
 	list := []weigh.Mode{
 		{Name: "friction", Cause: result.Mechanical, States: []string{ran}, Prior: weigh.Often,
@@ -58,7 +69,7 @@ func modes(sec Section, proved, volts bool) []weigh.Mode {
 		{Name: "air lost", Cause: result.Mechanical, States: []string{ran}, Prior: weigh.Often,
 			Moves: map[string]float64{Air: -1}, Explains: with(append(faster, "+"+TurnLine)...),
 			Seen: "the current is too low, most at high speed: the blades take less air than they should", Disproof: "all blades whole and fast on the shaft",
-			Next: "with the supply off, look for broken blades and try whether the wheel slips on its shaft", Reuse: []string{boardGood, "motor"}},
+			Next: "with the supply off, look for broken blades and try whether the wheel slips on its shaft", Reuse: []string{boardGood, "motor"}, Like: without(less, result.Mechanical), Apart: count},
 		{Name: "once a turn", Cause: result.Mechanical, States: []string{ran}, Prior: weigh.Often, Needs: []string{"+" + TurnLine}, Explains: with("+"+Friction, "-"+Air),
 			Seen: "the current swings once a turn: a blade rubs or is broken, or the wheel is out of balance", Disproof: "whole blades that run true", Next: byHand, Reuse: []string{boardGood}},
 		{Name: "power limited", Cause: result.ControlBoard, States: []string{ran}, Prior: weigh.Often, Like: limited,
@@ -69,7 +80,7 @@ func modes(sec Section, proved, volts bool) []weigh.Mode {
 		{Name: "gaps", Cause: result.ControlBoard, States: []string{ran}, Prior: weigh.Often, Needs: []string{DropOuts}, Explains: with(Friction, Air, Top, TurnLine, ShaftSpeed),
 			Seen: "the board lets the motor go now and then", Disproof: "no gap in a longer hold", Next: openUp, Reuse: []string{mechGood}},
 		{Name: "slow board", Cause: result.ControlBoard, States: []string{ran}, Prior: weigh.Often,
-			Needs: []string{StartDelay, Quiet, SwitchOnCharge, missingCommand + "open", missingCommand + "low", missingCommand + "high"}, Explains: []string{StartDelay, Quiet, SwitchOnCharge},
+			Needs: []string{StartDelay, Quiet, SwitchOnCharge, weigh.MissingCommand + "open", weigh.MissingCommand + "low", weigh.MissingCommand + "high"}, Explains: []string{StartDelay, Quiet, SwitchOnCharge},
 			Seen: "the blades run as good ones do, and the board does not behave as good ones", Disproof: pristine, Next: openUp, Reuse: []string{mechGood}},
 		{Name: "sticks", Cause: result.Mechanical, States: []string{ran}, Prior: weigh.Seldom, Needs: []string{StartAttempts}, Explains: []string{StartSettle, StartPeak, Friction},
 			Seen: "the first attempts failed, then it ran: the rotor stuck", Disproof: "a start at the first attempt after a long rest", Next: byHand, Reuse: []string{boardGood}},
@@ -101,32 +112,18 @@ func modes(sec Section, proved, volts bool) []weigh.Mode {
 		{Name: "shorted", Cause: result.ControlBoard, States: []string{shorted}, Prior: weigh.Often, Explains: standing, Like: []result.Cause{result.Wiring}, Apart: pinsOff,
 			Seen: "the current went beyond what the unit can draw: a short in the unit or in its leads", Disproof: "no low resistance across the unit's own pins", Next: pinsOff, Reuse: []string{mechGood + ", not shown to turn here"}},
 	}
-	if sec.Regulation != "voltage" {
-		// One per cent of speed is one of friction's power and three of the air's
-		// (fan laws); of the current at the lowest duty friction is about half
-		// (chosen: only where nothing tells the speed does it rank anything).
-		off := map[string]float64{ShaftSpeed: 0.01, Air: 3, Friction: 0.5}
-		for _, w := range []struct {
-			name string
-			sign float64
-		}{{"too fast", 1}, {"too slow", -1}} {
-			moves := map[string]float64{}
-			for n, x := range off {
-				moves[n] = w.sign * x
-			}
-			list = append(list, weigh.Mode{Name: w.name, Cause: result.ControlBoard, States: []string{ran}, Prior: weigh.Seldom, Moves: moves, Explains: with(Top, TurnLine), Needs: []string{ShaftSpeed},
-				Seen: "it runs " + w.name + " for its command: the board regulates to another speed", Disproof: "the speed of good units, counted or strobed", Next: "measure the speed at full with a counter, then " + openUp, Reuse: []string{mechGood}})
-		}
+	if sec.Regulation != "voltage" || !told {
+		list = append(list, otherSpeed("too slow", -1, told, without(less, result.ControlBoard), count), otherSpeed("too fast", 1, told, without(more, result.ControlBoard), count))
 	}
-	block := func(sign float64, seen string, more ...string) weigh.Mode {
+	block := func(sign float64, seen string, like []result.Cause, more ...string) weigh.Mode {
 		return weigh.Mode{Name: "air blocked", Cause: result.Bench, States: []string{ran}, Prior: weigh.Often, Moves: map[string]float64{Air: sign}, Explains: with(append(more, faster...)...),
-			Seen: seen, Disproof: "the same current with a free path of air", Next: freePath, Reuse: []string{boardGood, mechGood}}
+			Seen: seen, Disproof: "the same current with a free path of air", Next: freePath, Reuse: []string{boardGood, mechGood}, Like: without(like, result.Bench), Apart: count}
 	}
 	if sec.Air != "radial" {
-		list = append(list, block(1, "the current is too high, most at high speed: an axial fan stirs its own air where the path is blocked, or it blows back", "+"+Top, "-"+ShaftSpeed))
+		list = append(list, block(1, "the current is too high, most at high speed: an axial fan stirs its own air where the path is blocked, or it blows back", more, "+"+Top, "-"+ShaftSpeed))
 	}
 	if sec.Air != "axial" {
-		list = append(list, block(-1, "the current is too low, most at high speed: a radial wheel carries little where the path is blocked"))
+		list = append(list, block(-1, "the current is too low, most at high speed: a radial wheel carries little where the path is blocked", less))
 	}
 	return list
 }
@@ -135,38 +132,4 @@ const pinsOff = "with the supply off and the plug out, measure the resistance ac
 
 // standing are findings of a unit that did not run as it should: how far it got
 // says more.
-var standing = append([]string{StartAttempts, StartDelay, SwitchOnCharge, Quiet, SupplyDrop, SupplyFold, missingCommand + "open", missingCommand + "low", missingCommand + "high"}, moving...)
-
-// evidence is what the looks of modes see beside findings.
-type evidence struct {
-	*detail
-	low float64 // how far the two lowest duties lie from good units, in their spreads; NaN unknown
-}
-
-// lowAsGood is what the lowest duties say against a limit, which leaves them as
-// they are.
-func lowAsGood(t *weigh.Table) float64 {
-	if off := math.Abs(t.Detail.(evidence).low) - weigh.Calm; off > 0 {
-		return min(weigh.Most, off*off/2)
-	}
-	return 0
-}
-
-// balanced is what the evenness of failed attempts says against a mode that has
-// it, or has it not; nothing where it could not be measured.
-func balanced(t *weigh.Table, even bool) float64 {
-	b := t.Detail.(evidence).pattern.Balance
-	if b.Why == "" && b.Even() != even {
-		return weigh.Most
-	}
-	return 0
-}
-
-// asleep is what the quiet current says against a board that is dead, or awake.
-func asleep(t *weigh.Table, dead bool) float64 {
-	d, good := t.Detail.(evidence), mean(weigh.Values(t.Yardstick.Profile, Quiet))
-	if !math.IsNaN(d.quiet_A) && good > 0 && (d.quiet_A < 0.5*good) != dead {
-		return weigh.Most
-	}
-	return 0
-}
+var standing = append([]string{StartAttempts, StartDelay, SwitchOnCharge, Quiet, SupplyDrop, SupplyFold, weigh.MissingCommand + "open", weigh.MissingCommand + "low", weigh.MissingCommand + "high"}, moving...)

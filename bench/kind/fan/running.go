@@ -96,9 +96,11 @@ func (d *detail) measureFull(m *kind.Measured, p *profiles.Profile) {
 }
 
 // countDropOuts counts gaps in the plateaus: the current falls below half of what
-// runs for 30 ms or longer. Coasting blades keep no current up; a gap shorter
-// than that is one of commutation or sampling.
+// runs and does not come back to three quarters for 30 ms or longer. Coasting
+// blades keep no current up; a gap shorter than that is one of commutation or
+// sampling, and noise that touches half within one does not make two of it.
 func (d *detail) countDropOuts(tr *trace.Trace, m *kind.Measured) {
+	const least_s = 0.03
 	if !d.start.Ran && !d.follows {
 		miss(m, "", "the unit did not run", DropOuts)
 		return
@@ -109,18 +111,33 @@ func (d *detail) countDropOuts(tr *trace.Trace, m *kind.Measured) {
 		if above < 10*max(d.noise_A, q.SD_A/10) {
 			continue
 		}
-		since := math.NaN()
+		from, last := -1, -1 // the first and the last sample of a gap that are low
 		for i := q.Start; i < q.End; i++ {
-			switch low := x[i] < d.rest()+above/2; {
-			case low && math.IsNaN(since):
-				since = t[i]
-			case !low && !math.IsNaN(since):
-				if t[i]-since >= 0.03 {
+			switch {
+			case x[i] < d.rest()+above/2:
+				if from < 0 {
+					from = i
+				}
+				last = i
+			case from >= 0 && x[i] > d.rest()+0.75*above:
+				if last > from && t[i]-t[from] >= least_s && low(x[from:i], d.rest()+above/2) {
 					n++
 				}
-				since = math.NaN()
+				from = -1
 			}
 		}
 	}
 	add(m, DropOuts, "", stat.Exact(float64(n)))
+}
+
+// low says that most of these samples lie below a level: a slow swing that touches
+// it is no gap.
+func low(x []float64, level float64) bool {
+	below := 0
+	for _, v := range x {
+		if v < level {
+			below++
+		}
+	}
+	return 2*below > len(x)
 }

@@ -74,7 +74,7 @@ func (d *detail) measureSpeed(tr *trace.Trace, sec Section, m *kind.Measured) {
 	for _, u := range all[:min(2, len(all))] {
 		if s, err := spectrum.FitSine3(u.block.X, u.block.Rate_Hz, d.shaft(u)); err == nil {
 			swings = append(swings, s.Amplitude())
-			noises = append(noises, s.ResidualSD*math.Sqrt(2/float64(len(u.block.X))))
+			noises = append(noises, math.Hypot(s.ResidualSD*math.Sqrt(2/float64(len(u.block.X))), unrest(u, d.shaft(u))))
 		}
 	}
 	if len(swings) == 0 {
@@ -82,6 +82,27 @@ func (d *detail) measureSpeed(tr *trace.Trace, sec Section, m *kind.Measured) {
 		return
 	}
 	add(m, TurnLine, "A", stat.Quantity{Value: stat.Mean(swings)}.With("noise", stat.Mean(noises), 0).With("reading of the line", 0.02*stat.Mean(swings), 0))
+}
+
+// unrest is what the swing once a turn is unsure of by its own change over the
+// plateau: the scatter of its amplitude between thirds, over √3; 0 where they hold
+// too few turns to tell.
+func unrest(u turning, shaft_Hz float64) float64 {
+	const parts, turns = 3, 5
+	n := len(u.block.X) / parts
+	if float64(n)*shaft_Hz < turns*u.block.Rate_Hz {
+		return 0
+	}
+	var each []float64
+	for i := range parts {
+		if s, err := spectrum.FitSine3(u.block.X[i*n:(i+1)*n], u.block.Rate_Hz, shaft_Hz); err == nil {
+			each = append(each, s.Amplitude())
+		}
+	}
+	if len(each) < parts {
+		return 0
+	}
+	return stat.SD(each) / math.Sqrt(parts)
 }
 
 // shaft is the speed of a plateau: told, or where its ripple was not, that at

@@ -63,7 +63,7 @@ type normal struct {
 }
 
 func newNormal(tr *trace.Trace, p *profiles.Profile) normal {
-	n := normal{u: 0.3, learned_V: p.Learned.Supply_V, ohm: mean(weigh.Values(p, SupplyDrop))}
+	n := normal{u: 0.3, learned_V: p.Learned.Supply_V, ohm: weigh.MeanOf(p, SupplyDrop)}
 	switch sectionOf(p).Regulation {
 	case "speed":
 		n.γ = 1

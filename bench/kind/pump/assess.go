@@ -7,51 +7,51 @@ import (
 	"strings"
 
 	"dutybench/bench/kind"
+	"dutybench/bench/kind/weigh"
 	"dutybench/bench/result"
 	"dutybench/profiles"
 	"dutybench/signal/startup"
 	"dutybench/signal/stat"
-	"dutybench/signal/trace"
 )
 
 // Assess holds what was measured against a profile.
 func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *kind.Assessment {
 	d := m.Detail.(*detail)
-	y := newYardstick(m.Trace, p, c)
+	y := weigh.NewYardstick(m.Trace, p, c)
 	r := refer(m, y)
 	n := 0 // findings at stake
 	for _, ru := range rules {
-		if v := m.Get(ru.name); v != nil && v.Missing == "" {
+		if v := m.Get(ru.Name); v != nil && v.Missing == "" {
 			n++
 		}
 	}
 	n += 2 // the curve up and down
 	share := float64(len(contrasts)) / contrastShare
 	others := float64(n) / (1 - contrastShare)
-	a := &kind.Assessment{NotTested: notTested, Refusal: refusal(p), Chance: 1}
+	a := &kind.Assessment{NotTested: notTested, Refusal: weigh.RefusalOf(p, rules), Chance: 1}
 	a.Elsewhere, a.ElsewhereNext = r.around.outside()
 	a.Warnings = append(a.Warnings, r.around.unrecorded()...)
-	otherPart(m.Trace, p, a)
-	e := evidence{checks: map[string]*check{}}
-	keep := func(k check) *check {
-		if k.hollow {
+	weigh.OtherPart(m.Trace, p, a)
+	e := evidence{checks: map[string]*weigh.Check{}}
+	keep := func(k weigh.Check) *weigh.Check {
+		if k.Hollow {
 			k.Note = strings.TrimPrefix(k.Note+"; "+kind.HollowWords, "; ")
 			a.Hollow = append(a.Hollow, k.Name)
 		}
 		a.Findings = append(a.Findings, k.Finding)
-		a.Chance = min(a.Chance, k.chance)
+		a.Chance = min(a.Chance, k.Chance)
 		e.checks[k.Name] = &k
 		return &k
 	}
 	e.fit = newCurveFit(r, y)
 	e.fit.blind, e.fit.wake = !d.supplyKnown, p.Command.Wake_pct
-	var core []*check
+	var core []*weigh.Check
 	for _, ru := range rules {
-		v := m.Get(ru.name)
-		if ru.name == Full {
+		v := m.Get(ru.Name)
+		if ru.Name == Full {
 			v = r.atGoodSupply(v, m, p)
 		}
-		if k := keep(ru.hold(v, y, others)); k.core {
+		if k := keep(ru.Hold(v, y, others)); k.Rule.Core {
 			core = append(core, k)
 		}
 	}
@@ -62,7 +62,7 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 		}
 		k, points := r.holdCurve(name, up, y, others)
 		a.Curve = append(a.Curve, points...)
-		if q := keep(k); q.core {
+		if q := keep(k); q.Rule.Core {
 			core = append(core, q)
 		}
 	}
@@ -89,16 +89,16 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	e.state = d.state(m, p, r)
 	a.Stark = e.state != ran && e.state != idle
 	a.Sketchy = e.state == ran && !e.fit.ok
-	a.Final = (e.state == nothing || e.state == unpowered) && d.waited(m, p)
+	a.Final = (e.state == nothing || e.state == unpowered) && weigh.Waited(m.Trace, p, StartDelay, d.start.Commanded_s)
 	if e.state == shorted && d.plugReversed(m) {
 		x := 1.0
-		e.checks[plugReversed] = &check{Finding: result.Finding{Name: plugReversed, Value: &x, Result: result.Failed}, z: 10}
+		e.checks[plugReversed] = &weigh.Check{Finding: result.Finding{Name: plugReversed, Value: &x, Result: result.Failed}, Z: 10}
 	}
 	d.looks(&e, p, r)
 	d.conclude(a, e, m, p, c)
 	for _, k := range core {
-		if k.Result == result.NotMeasured && (len(p.Good) > 0 || k.Low != nil || k.High != nil || statedFor(p, k.Name)) {
-			a.Lacking = append(a.Lacking, "not measured: "+words(k.Name)+" ("+k.Note+")")
+		if k.Result == result.NotMeasured && (len(p.Good) > 0 || k.Low != nil || k.High != nil || isStated(p, k.Name)) {
+			a.Lacking = append(a.Lacking, "not measured: "+weigh.Words(k.Name)+" ("+k.Note+")")
 		}
 	}
 	if len(p.Good) == 0 && len(p.Stated) == 0 {
@@ -119,7 +119,7 @@ func outside(m *kind.Measured, r *reference) []result.Point {
 			known = known || k.Start_s == q.Start_s
 		}
 		if !known {
-			out = append(out, result.Point{Duty: q.Duty_pct, Direction: direction(q.Up), Current: q.Current.Value, Uncertainty: 2 * q.Current.U(), Supply: finite(q.Supply_V)})
+			out = append(out, result.Point{Duty: q.Duty_pct, Direction: direction(q.Up), Current: q.Current.Value, Uncertainty: 2 * q.Current.U(), Supply: weigh.Finite(q.Supply_V)})
 		}
 	}
 	return out
@@ -129,14 +129,14 @@ func outside(m *kind.Measured, r *reference) []result.Point {
 func (d *detail) state(m *kind.Measured, p *profiles.Profile, r *reference) state {
 	full := r.full_A
 	if full == 0 {
-		if l, ok := stated(p, Full); ok && !math.IsNaN(l.Low) {
+		if l, ok := weigh.Stated(p, Full); ok && !math.IsNaN(l.Low) {
 			full = l.Low
 		}
 	}
 	highest := d.peak(m)
 	rest := max(r.quiet, 0)
 	switch {
-	case tripped(m.Trace) && !d.start.Ran:
+	case weigh.Tripped(m.Trace) && !d.start.Ran:
 		return shorted
 	case d.unpowered(m, p, highest):
 		return unpowered
@@ -172,18 +172,6 @@ func (d *detail) ranFor(m *kind.Measured) (s float64) {
 		s += t[p.To-1] - t[p.From]
 	}
 	return s
-}
-
-// waited says that the unit was given the time in which the slowest of good
-// units starts, three times over: for one without any sign of life, there is
-// then nothing to wait for.
-func (d *detail) waited(m *kind.Measured, p *profiles.Profile) bool {
-	t := m.Trace.Time()
-	long := 1.0 // s, when no good unit's delay is known: boards wake in tenths of a second (common practice, no source)
-	for _, v := range valuesOf(p, StartDelay) {
-		long = max(long, 3*v)
-	}
-	return !math.IsNaN(d.start.Commanded_s) && t[len(t)-1]-d.start.Commanded_s >= long
 }
 
 // ran says that the unit ran: at half of its plateaus at least it drew a third
@@ -280,22 +268,22 @@ func (d *detail) peak(m *kind.Measured) float64 {
 // sixth of that of a good unit's attempt, far above what an awake board draws
 // and far below what turns a rotor.
 func (d *detail) tried(p *profiles.Profile) bool {
-	good := meanOf(p, StartLevel)
+	good := weigh.MeanOf(p, StartLevel)
 	return slices.ContainsFunc(d.start.Attempts, func(a startup.Attempt) bool { return a.Mean_A-d.rest() > good/6 })
 }
 
 // reachedAtAll says that some current proves supply and ground at the unit:
 // resting current clear of zero, a charging peak, or a wake-up.
 func (d *detail) reachedAtAll(p *profiles.Profile, highest float64) bool {
-	if q := meanOf(p, Quiet); q > 0 && d.quiet > 0.3*q && d.quiet > 3*d.quietU {
+	if q := weigh.MeanOf(p, Quiet); q > 0 && d.quiet > 0.3*q && d.quiet > 3*d.quietU {
 		return true
 	}
 	if d.charge != nil {
-		if good := meanOf(p, SwitchOnCharge); good > 0 && d.charge.Value > 0.2*good {
+		if good := weigh.MeanOf(p, SwitchOnCharge); good > 0 && d.charge.Value > 0.2*good {
 			return true
 		}
 	}
-	if good := meanOf(p, StartLevel); good > 0 && highest > 0.02*good && highest > 6*d.noise {
+	if good := weigh.MeanOf(p, StartLevel); good > 0 && highest > 0.02*good && highest > 6*d.noise {
 		return true
 	}
 	return false
@@ -318,7 +306,7 @@ func (d *detail) flat(r *reference) bool {
 // looks measures what the attempts look like beside those of good units.
 func (d *detail) looks(e *evidence, p *profiles.Profile, r *reference) {
 	e.empty, e.brief = math.NaN(), math.NaN()
-	if good := meanOf(p, StartLevel); good > 0 && d.level > 0 {
+	if good := weigh.MeanOf(p, StartLevel); good > 0 && d.level > 0 {
 		rest := d.rest()
 		e.attemptLevel = math.Log(max(d.level-rest, good/1000) / max(good-r.quiet, good/2))
 	}
@@ -343,19 +331,7 @@ func (d *detail) looks(e *evidence, p *profiles.Profile, r *reference) {
 	for _, l := range d.laterBy {
 		e.laterFull += l.Full
 	}
-	if settle := meanOf(p, StartSettle); settle > 0 && len(lengths) > 0 {
+	if settle := weigh.MeanOf(p, StartSettle); settle > 0 && len(lengths) > 0 {
 		e.brief = stat.Mean(lengths) / settle
 	}
-}
-
-// tripped says that a guard cut the supply for too high a current, as the
-// format's own key tells it.
-func tripped(tr *trace.Trace) bool {
-	rule, _ := tr.Get(trace.KeyEnded)
-	for _, word := range []string{"over-current", "overcurrent", "peak current", "short at switch-on"} {
-		if strings.Contains(strings.ToLower(rule), word) {
-			return true
-		}
-	}
-	return false
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"dutybench/bench/kind/weigh"
 	"dutybench/bench/result"
 )
 
@@ -21,7 +22,7 @@ type weighed struct {
 // evidence is everything that causes are weighed from.
 type evidence struct {
 	state  state
-	checks map[string]*check
+	checks map[string]*weigh.Check
 	fit    *curveFit
 	// of the attempts of a unit that never ran, or before it ran
 	attemptLevel float64 // ln of start level over that of good units
@@ -33,17 +34,8 @@ type evidence struct {
 	brief        float64 // mean length of failed attempts over a good start's; NaN unknown
 }
 
-const (
-	// No single finding counts for more than this, in units of log
-	// likelihood: e⁻⁸ is one in three thousand, the order at which some cause
-	// that is not in the list becomes likelier than a law that misses by more.
-	most = 8.0
-	// Findings within this many standard deviations speak for nothing.
-	calm = 2.0
-)
-
-// weigh ranks the modes that the state of the unit allows.
-func weigh(e evidence) []weighed {
+// ranked ranks the modes that the state of the unit allows.
+func ranked(e evidence) []weighed {
 	list := modes
 	switch e.state {
 	case nothing:
@@ -76,17 +68,14 @@ func weigh(e evidence) []weighed {
 }
 
 // take adds what one finding says for and against the mode.
-func (w *weighed) take(c *check) {
-	bad := math.Abs(c.z)
+func (w *weighed) take(c *weigh.Check) {
 	switch {
 	case slices.Contains(w.needs, c.Name), slices.Contains(w.needs, "-"+c.Name), slices.Contains(w.explains, c.Name):
 		if c.Result == result.Failed {
 			w.pro = append(w.pro, c.Name)
 		}
 	default:
-		if bad > calm {
-			w.cost += min(most, (bad-calm)*(bad-calm)/2)
-		}
+		w.cost += weigh.Price(math.Abs(c.Z))
 		if c.Result == result.Failed {
 			w.contra = append(w.contra, c.Name)
 		}
@@ -99,19 +88,19 @@ func (e evidence) missing(needs []string) float64 {
 	if len(needs) == 0 {
 		return 0
 	}
-	price := most // nothing measured
+	price := weigh.Most // nothing measured
 	for _, n := range needs {
 		n, low := strings.CutPrefix(n, "-")
 		c := e.checks[n]
 		switch {
 		case c == nil || c.Value == nil:
 			continue
-		case c.Result == result.Failed && low == c.down:
+		case c.Result == result.Failed && low == (c.Z < 0):
 			return 0
-		case low == c.down && math.Abs(c.z) > calm:
-			price = min(price, max(0, most-math.Abs(c.z)+calm))
-		case price == most:
-			price = 2 * most // measured, and not there
+		case low == (c.Z < 0) && math.Abs(c.Z) > weigh.Calm:
+			price = min(price, max(0, weigh.Most-math.Abs(c.Z)+weigh.Calm))
+		case price == weigh.Most:
+			price = 2 * weigh.Most // measured, and not there
 		}
 	}
 	return price
@@ -128,23 +117,12 @@ func curveFinding(name string) bool {
 
 // normalise turns costs into probabilities and sorts, likeliest first.
 func normalise(ws []weighed) {
-	const hopeless = 1e6
-	least := float64(hopeless)
+	costs := make([]float64, len(ws))
 	for i := range ws {
-		// A trace without sense can make a cost without end, or none at all.
-		if !(ws[i].cost < hopeless) {
-			ws[i].cost = hopeless
-		}
-		least = min(least, ws[i].cost)
+		costs[i] = ws[i].cost
 	}
-	var sum float64
-	for i := range ws {
-		// A hundredth stays for whatever is not in the list, shared out.
-		ws[i].probability = math.Exp(least-ws[i].cost) + 0.01/float64(len(ws))
-		sum += ws[i].probability
-	}
-	for i := range ws {
-		ws[i].probability /= sum
+	for i, p := range weigh.Probabilities(costs) {
+		ws[i].probability = p
 	}
 	slices.SortStableFunc(ws, func(a, b weighed) int { return cmp.Compare(b.probability, a.probability) })
 }

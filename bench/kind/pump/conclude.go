@@ -2,15 +2,14 @@ package pump
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"dutybench/bench/kind"
+	"dutybench/bench/kind/weigh"
 	"dutybench/bench/result"
 	"dutybench/profiles"
-	"dutybench/signal/stat"
+	"dutybench/signal/step"
 	"dutybench/signal/trace"
 )
 
@@ -21,14 +20,9 @@ var notTested = []string{"head and flow", "leakage", "noise", hotRunning, "cold 
 // hotRunning is tested by a soak.
 const hotRunning = "hot running"
 
-// separable is how much likelier one cause must be than the next to be named
-// alone: four to one, as a test that is repeated once then gives the other
-// cause in one of five (chosen).
-const separable = 4.0
-
 // conclude sums modes to causes and finds words for the likeliest.
 func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *profiles.Profile, c kind.Conditions) {
-	ws := weigh(e)
+	ws := ranked(e)
 	if len(ws) == 0 {
 		return
 	}
@@ -62,10 +56,10 @@ func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *p
 		if w, ok := best(ws, a.Causes[i].Cause); ok {
 			a.Causes[i].For = append(a.Causes[i].For, d.seen(w, e))
 			for _, n := range w.pro {
-				a.Causes[i].For = append(a.Causes[i].For, phrase(e.checks[n]))
+				a.Causes[i].For = append(a.Causes[i].For, weigh.Phrase(e.checks[n]))
 			}
 			for _, n := range w.contra {
-				a.Causes[i].Against = append(a.Causes[i].Against, phrase(e.checks[n])+", which this would not explain")
+				a.Causes[i].Against = append(a.Causes[i].Against, weigh.Phrase(e.checks[n])+", which this would not explain")
 			}
 		}
 	}
@@ -82,7 +76,7 @@ func (d *detail) conclude(a *kind.Assessment, e evidence, m *kind.Measured, p *p
 	case e.state == shorted && a.Causes[0].Cause == result.ControlBoard:
 		a.Inseparable = []result.Cause{result.ControlBoard, result.Wiring}
 		a.SeparatedBy = top.next
-	case len(a.Causes) > 1 && a.Causes[0].Probability < separable*a.Causes[1].Probability:
+	case len(a.Causes) > 1 && a.Causes[0].Probability < weigh.Separable*a.Causes[1].Probability:
 		a.Inseparable = []result.Cause{a.Causes[0].Cause, a.Causes[1].Cause}
 		a.SeparatedBy = separates(a.Inseparable, top.next)
 	}
@@ -144,11 +138,11 @@ func (d *detail) lineProved(m *kind.Measured, e evidence) bool {
 	if e.state == ran || e.state == tries {
 		return true
 	}
-	if v := m.Trace.Values(trace.ColLine); v != nil {
+	if m.Trace.Values(trace.ColLine) != nil {
 		// The mean level of a driven line lies between its two levels and
 		// moves with the duty; a line that the bench reads back as driven is
 		// proof up to the plug.
-		return lineMoves(v, m.Trace.Duty())
+		return step.LineMoves(m.Trace)
 	}
 	if e.state == noTry && len(d.plateaus) > 0 && !math.IsNaN(d.quiet) {
 		for _, q := range d.plateaus {
@@ -158,24 +152,6 @@ func (d *detail) lineProved(m *kind.Measured, e evidence) bool {
 		}
 	}
 	return false
-}
-
-// lineMoves says that the line's mean level follows the duty.
-func lineMoves(line_V, duty []float64) bool {
-	lo, hi := math.Inf(1), math.Inf(-1)
-	var atLo, atHi float64
-	for i, v := range line_V {
-		if math.IsNaN(v) {
-			continue
-		}
-		if duty[i] < lo {
-			lo, atLo = duty[i], v
-		}
-		if duty[i] > hi {
-			hi, atHi = duty[i], v
-		}
-	}
-	return hi-lo >= 10 && math.Abs(atHi-atLo) > 0.1*max(math.Abs(atHi), math.Abs(atLo))
 }
 
 // best is the likeliest mode of a cause.
@@ -193,7 +169,7 @@ func best(ws []weighed, c result.Cause) (weighed, bool) {
 func (w weighed) carried(e evidence) []string {
 	var out []string
 	take := func(n string) {
-		if k := e.checks[n]; k.out() && !slices.Contains(out, n) && len(out) < 3 {
+		if k := e.checks[n]; k.Out() && !slices.Contains(out, n) && len(out) < 3 {
 			out = append(out, n)
 		}
 	}
@@ -222,60 +198,17 @@ func (w weighed) carried(e evidence) []string {
 	return out
 }
 
-// phrase is a finding in a few words.
-func phrase(k *check) string {
-	if k.Value == nil {
-		return words(k.Name) + " not measured"
-	}
-	s := strings.TrimSpace(fmt.Sprintf("%s %.3g %s", words(k.Name), *k.Value, k.Unit))
-	switch {
-	case k.Low != nil && k.High != nil:
-		s += fmt.Sprintf(" (good units %.3g to %.3g)", *k.Low, *k.High)
-	case k.High != nil:
-		s += fmt.Sprintf(" (good units up to %.3g)", *k.High)
-	case k.Low != nil:
-		s += fmt.Sprintf(" (good units from %.3g)", *k.Low)
-	}
-	return s
-}
-
-func words(name string) string { return strings.ReplaceAll(name, "_", " ") }
-
 // missingFindings holds what the unit did without a valid command against
 // what the profile says.
-func (d *detail) missingFindings(y yardstick, r *reference) []check {
-	p := y.profile
-	var out []check
-	want := map[lineState]string{lineOpen: p.Command.Missing.Open, lineLow: p.Command.Missing.Low, lineHigh: p.Command.Missing.High}
-	for _, st := range []lineState{lineOpen, lineLow, lineHigh} {
-		does := want[st]
-		if does == "" {
-			continue
-		}
-		k := check{Finding: result.Finding{Name: "missing_command_" + st.String(), Unit: "A", Result: result.NotMeasured, Note: "profile: " + does}, chance: 1}
-		for _, ms := range d.missing {
-			if ms.state != st || r.full_A <= 0 {
-				continue
-			}
-			x := ms.current_A
-			// The unit's own full current, not that of good ones: a unit that
-			// has lost its water still does what it should without a command.
-			full := max(d.highest, 0.1*r.full_A)
-			half := r.quiet + 0.5*(full-r.quiet)
-			stopped := r.quiet + 0.05*(full-r.quiet)
-			switch does {
-			case "full":
-				y.hold(&k, stat.Exact(x), math.NaN(), half, math.NaN())
-			case "stop":
-				y.hold(&k, stat.Exact(x), math.NaN(), math.NaN(), stopped)
-			default: // hold: anything but stopped
-				y.hold(&k, stat.Exact(x), math.NaN(), stopped, math.NaN())
-			}
-			if k.Result == result.Failed {
-				k.z = 10
-			}
-		}
-		out = append(out, k)
+func (d *detail) missingFindings(y weigh.Yardstick, r *reference) []weigh.Check {
+	drew := d.missing
+	if r.full_A <= 0 {
+		drew = nil
+	}
+	out := weigh.HoldUndriven(y, drew, r.quiet, max(d.highest, 0.1*r.full_A))
+	for i := range out {
+		// The modes here ask whether it did what it should, not which way it erred.
+		out[i].Z = math.Abs(out[i].Z)
 	}
 	return out
 }

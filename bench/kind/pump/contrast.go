@@ -8,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"dutybench/bench/kind/weigh"
 	"dutybench/bench/result"
 	"dutybench/signal/stat"
 )
@@ -65,8 +66,9 @@ var contrasts = []contrast{
 
 // hold measures a contrast against that of each good unit. The value is the
 // size of the pattern in per cent of current where the pattern is largest.
-func (c contrast) hold(f *curveFit, y yardstick, m float64) (k check, unseen string) {
-	k = check{Finding: result.Finding{Name: c.name, Unit: "%", Result: result.NotMeasured}, chance: 1}
+func (c contrast) hold(f *curveFit, y weigh.Yardstick, m float64) (k weigh.Check, unseen string) {
+	ru := weigh.Rule{Name: c.name, Unit: "%", Low: c.low, High: c.high}
+	k = weigh.Check{Finding: result.Finding{Name: ru.Name, Unit: ru.Unit, Result: result.NotMeasured}, Rule: ru, Chance: 1}
 	if len(f.dev) < 3 || len(f.rows) < 5 {
 		k.Note = "it takes three duties that the profile knows too, and five good units"
 		return k, ""
@@ -89,15 +91,11 @@ func (c contrast) hold(f *curveFit, y yardstick, m float64) (k check, unseen str
 		}
 		q = s.add(q, math.Abs(sum))
 	}
-	own, shared := y.counts(q)
+	own, shared := y.Counts(q)
 	z := v / math.Hypot(sd, math.Hypot(own, shared))
-	side := 1
-	if c.low && c.high {
-		side = 2
-	}
-	out := factor(len(f.rows), m, side) // how many spreads the limit lies out
-	k.z, k.down, k.n = onSide(z, c.low, c.high), v < 0, len(f.rows)
-	k.Spread, k.chance = &z, chance(k.z, k.n, m, side)
+	out := weigh.Factor(len(f.rows), m, ru.Sides()) // how many spreads the limit lies out
+	k.Z, k.N, k.Spread = ru.OnSide(z), len(f.rows), &z
+	k.Chance = weigh.Chance(k.Z, k.N, m, ru.Sides())
 	// From a logarithm to per cent: a shortfall of all there is is 100 %.
 	percent := func(v float64) float64 { return c.sign * 100 * math.Expm1(c.sign*v) }
 	low, high := math.NaN(), math.NaN()
@@ -109,13 +107,13 @@ func (c contrast) hold(f *curveFit, y yardstick, m float64) (k check, unseen str
 	}
 	scale := 100 * math.Exp(c.sign*v)
 	spread := scale * sd
-	if l, ok := stated(y.profile, c.name); ok {
+	if l, ok := weigh.Stated(y.Profile, c.name); ok {
 		low, high, spread = l.Low, l.High, math.NaN()
 	}
 	k.Note = c.about
 	q = q.Scale(scale)
 	q.Value = percent(v)
-	y.hold(&k, q, spread, low, high)
+	y.Hold(&k, q, spread, low, high)
 	seen := (out + ninth) * math.Hypot(sd, math.Hypot(own, shared))
 	return k, fmt.Sprintf(c.unseen, math.Abs(percent(seen)))
 }
@@ -210,8 +208,8 @@ func fewest(pts []point) int {
 // holdCurve gives the band and the finding of one direction: the plateau that
 // lies farthest out, in spreads. The band is simultaneous: each of its points
 // takes a share of the finding's rate.
-func (r *reference) holdCurve(name string, up bool, y yardstick, m float64) (check, []result.Point) {
-	f := check{Finding: result.Finding{Name: name, Unit: "%", Result: result.NotMeasured}, core: up, chance: 1}
+func (r *reference) holdCurve(name string, up bool, y weigh.Yardstick, m float64) (weigh.Check, []result.Point) {
+	f := weigh.Check{Finding: result.Finding{Name: name, Unit: "%", Result: result.NotMeasured}, Rule: weigh.Rule{Name: name, Unit: "%", Low: true, High: true, Core: up}, Chance: 1}
 	var of []point
 	for _, q := range r.points {
 		if q.Up == up {
@@ -222,18 +220,18 @@ func (r *reference) holdCurve(name string, up bool, y yardstick, m float64) (che
 		f.Note = "no plateau of this direction lies within the profile's duties"
 		return f, nil
 	}
-	f.n = fewest(of)
-	k := factor(f.n, m*float64(len(of)), 2)
+	f.N = fewest(of)
+	k := weigh.Factor(f.N, m*float64(len(of)), 2)
 	var points []result.Point
-	var held check
+	var held weigh.Check
 	at := of[0]
 	for i, q := range of {
 		g := r.holdPoint(f, q, y, k, m*float64(len(of)))
-		if i == 0 || worse(g, held) {
+		if i == 0 || weigh.Worse(&g, &held) {
 			held, at = g, q
 		}
 		low, high := q.level*math.Exp(-k*q.sd), q.level*math.Exp(k*q.sd)
-		points = append(points, result.Point{Duty: q.Duty_pct, Direction: direction(up), Current: q.Current.Value, Uncertainty: 2 * q.Current.U(), Low: &low, High: &high, Supply: finite(q.Supply_V)})
+		points = append(points, result.Point{Duty: q.Duty_pct, Direction: direction(up), Current: q.Current.Value, Uncertainty: 2 * q.Current.U(), Low: &low, High: &high, Supply: weigh.Finite(q.Supply_V)})
 	}
 	f = held
 	slices.SortStableFunc(points, func(a, b result.Point) int { return cmp.Compare(a.Duty, b.Duty) })
@@ -242,27 +240,15 @@ func (r *reference) holdCurve(name string, up bool, y yardstick, m float64) (che
 }
 
 // holdPoint holds one plateau against its part of the band.
-func (r *reference) holdPoint(f check, q point, y yardstick, k, m float64) check {
+func (r *reference) holdPoint(f weigh.Check, q point, y weigh.Yardstick, k, m float64) weigh.Check {
 	d := r.deviation(q)
-	own, shared := y.counts(d)
+	own, shared := y.Counts(d)
 	z := q.dev / math.Hypot(q.sd, math.Hypot(own, shared))
-	f.z, f.down, f.Spread, f.chance = z, q.dev < 0, &z, chance(z, f.n, m, 2)
+	f.Z, f.Spread, f.Chance = z, &z, weigh.Chance(z, f.N, m, 2)
 	d = d.Scale(100)
 	d.Value = 100 * math.Expm1(q.dev)
-	y.hold(&f, d, 100*q.sd, 100*math.Expm1(-k*q.sd), 100*math.Expm1(k*q.sd))
+	y.Hold(&f, d, 100*q.sd, 100*math.Expm1(-k*q.sd), 100*math.Expm1(k*q.sd))
 	return f
-}
-
-// worse says that a point's outcome outweighs another's: failed before doubtful
-// before passed, and then the one that lies farther out.
-func worse(a, b check) bool {
-	rank := func(c check) int {
-		return slices.Index([]result.Outcome{result.Passed, result.Doubtful, result.Failed}, c.Result)
-	}
-	if ra, rb := rank(a), rank(b); ra != rb {
-		return ra > rb
-	}
-	return math.Abs(a.z) > math.Abs(b.z)
 }
 
 func direction(up bool) string {

@@ -8,6 +8,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"dutybench/bench/kind/weigh"
 	"dutybench/bench/result"
 	"dutybench/profiles"
 )
@@ -26,7 +27,7 @@ func byName(t *testing.T, name string) contrast {
 
 // Applied to a curve that is off by a times the pattern, the weights give a.
 func TestWeightsMeasureTheirPattern(t *testing.T) {
-	f := newCurveFit(laid(plainCurve, goodRows(20, 8)), yardstick{})
+	f := newCurveFit(laid(plainCurve, goodRows(20, 8)), weigh.Yardstick{})
 	for _, c := range contrasts {
 		g := make([]float64, len(f.x))
 		for i := range g {
@@ -67,7 +68,7 @@ func TestContrastsSeeTheirFault(t *testing.T) {
 	} {
 		u := plainCurve
 		c.change(&u)
-		k, _ := byName(t, c.contrast).hold(newCurveFit(laid(u, good), yardstick{}), yardstick{profile: &profiles.Profile{}}, 5)
+		k, _ := byName(t, c.contrast).hold(newCurveFit(laid(u, good), weigh.Yardstick{}), weigh.Yardstick{Profile: &profiles.Profile{}}, 5)
 		assert.Equal(t, c.want, k.Result, "%s %+v: %v in %v to %v", c.contrast, u, *k.Value, k.Low, k.High)
 	}
 }
@@ -82,7 +83,7 @@ func TestSpreadHoldsForNewUnits(t *testing.T) {
 		for k := range uint64(40) {
 			good := goodRows(20, 100+k)
 			for _, u := range goodRows(5, r.Uint64()) {
-				k, _ := c.hold(newCurveFit(laid(u, good), yardstick{}), yardstick{profile: &profiles.Profile{}}, 5)
+				k, _ := c.hold(newCurveFit(laid(u, good), weigh.Yardstick{}), weigh.Yardstick{Profile: &profiles.Profile{}}, 5)
 				z := *k.Spread
 				ss += z * z
 				n++
@@ -97,11 +98,11 @@ func TestSpreadHoldsForNewUnits(t *testing.T) {
 }
 
 func TestContrastNeedsDutiesAndUnits(t *testing.T) {
-	few := newCurveFit(laid(plainCurve, goodRows(4, 11)), yardstick{})
-	k, _ := byName(t, Scale).hold(few, yardstick{profile: &profiles.Profile{}}, 5)
+	few := newCurveFit(laid(plainCurve, goodRows(4, 11)), weigh.Yardstick{})
+	k, _ := byName(t, Scale).hold(few, weigh.Yardstick{Profile: &profiles.Profile{}}, 5)
 	require.Equal(t, result.NotMeasured, k.Result)
 	require.NotEmpty(t, k.Note)
-	k, _ = byName(t, Scale).hold(&curveFit{}, yardstick{profile: &profiles.Profile{}}, 5)
+	k, _ = byName(t, Scale).hold(&curveFit{}, weigh.Yardstick{Profile: &profiles.Profile{}}, 5)
 	require.Equal(t, result.NotMeasured, k.Result)
 }
 
@@ -109,7 +110,7 @@ func TestStatedLimitReplacesTheContrastsOwn(t *testing.T) {
 	p := &profiles.Profile{Stated: []profiles.Limit{{Finding: Scale, Unit: "%", Low: -30, High: 30}}}
 	u := plainCurve
 	u.scale = 1.2
-	k, _ := byName(t, Scale).hold(newCurveFit(laid(u, goodRows(20, 12)), yardstick{}), yardstick{profile: p}, 5)
+	k, _ := byName(t, Scale).hold(newCurveFit(laid(u, goodRows(20, 12)), weigh.Yardstick{}), weigh.Yardstick{Profile: p}, 5)
 	require.Equal(t, result.Passed, k.Result)
 	require.InDelta(t, 30, *k.High, 0)
 }
@@ -117,11 +118,11 @@ func TestStatedLimitReplacesTheContrastsOwn(t *testing.T) {
 // The band is simultaneous: of good units drawn from the same normal spread,
 // hardly more than the stated share has any point outside.
 func TestBandIsSimultaneous(t *testing.T) {
-	const m, trials = Refusal / 0.05, 400 // a finding with a rate of 5 %, so that it can be counted
+	const m, trials = weigh.Refusal / 0.05, 400 // a finding with a rate of 5 %, so that it can be counted
 	out := 0
 	for k := range uint64(trials) {
 		all := goodRows(21, 1000+k)
-		f, points := laid(all[20], all[:20]).holdCurve(CurveUp, true, yardstick{profile: &profiles.Profile{}}, m)
+		f, points := laid(all[20], all[:20]).holdCurve(CurveUp, true, weigh.Yardstick{Profile: &profiles.Profile{}}, m)
 		require.Len(t, points, 9)
 		if f.Result != result.Passed {
 			out++
@@ -138,8 +139,8 @@ func TestBandIsSimultaneous(t *testing.T) {
 }
 
 func TestCurveOfADirectionThatWasNotRun(t *testing.T) {
-	k, points := laid(plainCurve, goodRows(20, 13)).holdCurve(CurveDown, false, yardstick{profile: &profiles.Profile{}}, 10)
+	k, points := laid(plainCurve, goodRows(20, 13)).holdCurve(CurveDown, false, weigh.Yardstick{Profile: &profiles.Profile{}}, 10)
 	require.Equal(t, result.NotMeasured, k.Result)
 	require.Empty(t, points)
-	require.False(t, k.core)
+	require.False(t, k.Rule.Core)
 }

@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"dutybench/bench/kind/weigh"
 	"dutybench/signal/stat"
 )
 
@@ -46,7 +47,7 @@ const (
 // newCurveFit gathers the points by duty and sets up the covariance of a
 // deviation: good units' spread (correlations shrunk, as there are hardly more
 // units than duties), measurement, and the mismatch of any law.
-func newCurveFit(r *reference, y yardstick) *curveFit {
+func newCurveFit(r *reference, y weigh.Yardstick) *curveFit {
 	f := &curveFit{}
 	if len(r.points) < 3 || r.full_A <= 0 {
 		return f
@@ -88,7 +89,7 @@ func newCurveFit(r *reference, y yardstick) *curveFit {
 }
 
 // covariance of the deviations when a law is known to a share of its effect.
-func (f *curveFit) covariance(good *mat.SymDense, known float64, n int, y yardstick) *mat.SymDense {
+func (f *curveFit) covariance(good *mat.SymDense, known float64, n int, y weigh.Yardstick) *mat.SymDense {
 	cov := mat.NewSymDense(len(f.dev), nil)
 	for i := range f.dev {
 		for j := i; j < len(f.dev); j++ {
@@ -100,7 +101,7 @@ func (f *curveFit) covariance(good *mat.SymDense, known float64, n int, y yardst
 				c += f.u[i]*f.u[i] + least*least
 			}
 			for _, e := range f.common {
-				if !e.bench || y.elsewhere {
+				if !e.bench || y.Elsewhere {
 					c += e.by[i] * e.by[j]
 				}
 			}

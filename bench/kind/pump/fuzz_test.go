@@ -27,7 +27,7 @@ func fuzzProfile() *profiles.Profile {
 			u.Up, u.Down = append(u.Up, g.at(d/100)), append(u.Down, g.at(d/100))
 		}
 		for _, r := range rules {
-			u.Values = append(u.Values, profiles.Value{Name: r.name, X: 0.1 + 0.01*float64(i), Unit: unitFor(r.name)})
+			u.Values = append(u.Values, profiles.Value{Name: r.Name, X: 0.1 + 0.01*float64(i), Unit: r.Unit})
 		}
 		p.Good = append(p.Good, u)
 	}

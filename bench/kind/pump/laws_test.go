@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dutybench/bench/kind"
+	"dutybench/bench/kind/weigh"
 	"dutybench/signal/stat"
 )
 
@@ -120,7 +121,7 @@ func TestEachLawKnowsItsOwn(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			u := plainCurve
 			c.change(&u)
-			f := newCurveFit(laid(u, good), yardstick{})
+			f := newCurveFit(laid(u, good), weigh.Yardstick{})
 			require.True(t, f.ok)
 			for _, s := range c.rivals {
 				assert.Less(t, f.distance(c.want), f.distance(s), "against shape %d", s)
@@ -143,7 +144,7 @@ func TestShiftedDutyIsItsOwnLaw(t *testing.T) {
 			}
 			p.dev = math.Log(plainCurve.at(w)) - p.mean
 		}
-		f := newCurveFit(r, yardstick{})
+		f := newCurveFit(r, weigh.Yardstick{})
 		for _, s := range []shape{level, drag, water, cap_, scaled, changed} {
 			near := 0.0
 			if s == water && share < 0 {
@@ -169,7 +170,7 @@ func TestUnseenLeadIsItsOwnLaw(t *testing.T) {
 			}
 			p.dev = -γ * math.Log(v)
 		}
-		f := newCurveFit(r, yardstick{})
+		f := newCurveFit(r, weigh.Yardstick{})
 		require.True(t, math.IsInf(f.distance(lead), 1), "the voltage was sampled")
 		f.blind = true
 		for _, s := range []shape{level, rival, changed} {
@@ -181,7 +182,7 @@ func TestUnseenLeadIsItsOwnLaw(t *testing.T) {
 // A law with nothing in it is no law: it costs its free constant and gains
 // nothing.
 func TestLawsOfAGoodCurveCostTheirConstant(t *testing.T) {
-	f := newCurveFit(laid(plainCurve, goodRows(20, 5)), yardstick{})
+	f := newCurveFit(laid(plainCurve, goodRows(20, 5)), weigh.Yardstick{})
 	at0 := f.distance(level)
 	for _, s := range []shape{scaled, drag, water, cap_} {
 		require.LessOrEqual(t, f.distance(s), at0+0.5*math.Log(9)+1e-9)
@@ -192,10 +193,10 @@ func TestLawsOfAGoodCurveCostTheirConstant(t *testing.T) {
 func TestTooFewPointsGiveNoFit(t *testing.T) {
 	r := laid(plainCurve, goodRows(20, 6))
 	r.points = r.points[:2]
-	f := newCurveFit(r, yardstick{})
+	f := newCurveFit(r, weigh.Yardstick{})
 	require.False(t, f.ok)
 	require.Zero(t, f.distance(drag), "no curve, no word on shapes")
-	require.False(t, newCurveFit(&reference{}, yardstick{}).ok)
+	require.False(t, newCurveFit(&reference{}, weigh.Yardstick{}).ok)
 }
 
 // Duties measured up and down count once, with half of each.
@@ -207,7 +208,7 @@ func TestFitTakesEachDutyOnce(t *testing.T) {
 		down.points[i].Up = false
 	}
 	r.points = append(r.points, down.points...)
-	f := newCurveFit(r, yardstick{})
+	f := newCurveFit(r, weigh.Yardstick{})
 	require.Len(t, f.dev, n)
 	for i := range f.dev {
 		require.InDelta(t, (r.points[i].dev+down.points[i].dev)/2, f.dev[i], 1e-12)

@@ -1,6 +1,10 @@
 package pump
 
-import "math"
+import (
+	"math"
+
+	"dutybench/bench/kind/weigh"
+)
 
 // The functions here are the cost of what attempts and swings look like under
 // a mode, in half squares of how far they are from what physics says. A
@@ -22,7 +26,7 @@ const (
 )
 
 // half is half a square, no more than most.
-func half(x float64) float64 { return min(most, x*x/2) }
+func half(x float64) float64 { return min(weigh.Most, x*x/2) }
 
 // effort is the cost of attempts weaker than a working board makes.
 func effort(e evidence) float64 { return half(min(0, e.attemptLevel+0.1) / tolerance) }
@@ -90,7 +94,7 @@ func resets(e evidence) float64 {
 		return 0
 	}
 	low := whole
-	if c := e.checks[StartLevel]; c.out() && c.down {
+	if c := e.checks[StartLevel]; c.Out() && c.Z < 0 {
 		low = half(max(0, e.attemptLevel+0.5) / tolerance)
 	}
 	c := min(low, half(max(0, math.Log(e.brief)+0.5)/0.2))
@@ -106,8 +110,8 @@ func onceATurn(e evidence) float64 { return half(max(0, e.broad()+0.5) / 0.5) }
 // bubbles: unrest outweighs any line, and where it stops the current it shows
 // between the stops too.
 func bubbles(e evidence) float64 {
-	if e.checks[DropOuts].out() && !e.checks[Unrest].out() {
-		return most
+	if e.checks[DropOuts].Out() && !e.checks[Unrest].Out() {
+		return weigh.Most
 	}
 	return half(max(0, -e.broad()-0.5) / 0.5)
 }
@@ -162,8 +166,8 @@ func heldBack(e evidence) float64 { return speedOff(e, 1) }
 
 func speedOff(e evidence, sign float64) float64 {
 	c := e.checks[ShaftSpeed]
-	if c == nil || c.Value == nil || c.n == 0 {
+	if c == nil || c.Value == nil || c.N == 0 {
 		return 0
 	}
-	return min(hidden, half(max(0, sign*c.z-calm)))
+	return min(hidden, half(max(0, sign*c.Z-weigh.Calm)))
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"dutybench/bench/kind"
+	"dutybench/bench/kind/weigh"
 	"dutybench/profiles"
 	"dutybench/signal/startup"
 	"dutybench/signal/stat"
@@ -50,7 +51,7 @@ type detail struct {
 	settles  float64 // s that good units take from an attempt until they run, 0 not known
 	faint    bool    // it runs, at so little beside its start that attempts cannot be told
 	gaps     []int   // drop-outs in each plateau of a unit that ran
-	missing  []missing
+	missing  map[step.Line]float64
 	clamped  float64 // see there
 
 	supplyKnown bool // the voltage at the plug was sampled over enough currents
@@ -76,9 +77,9 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	atFullOnly(m)
 	d.measureWarm(tr, m)
 	d.measureSupply(tr, m)
-	d.missing = measureMissing(tr, p)
+	d.missing = step.Undriven(tr, weigh.Lines(tr, p))
 	measureSurroundings(tr, p, m)
-	gains(tr, m)
+	weigh.Gains(tr, m)
 	return m, nil
 }
 
@@ -102,7 +103,7 @@ func typicalSettle(p *profiles.Profile) float64 {
 	if p == nil {
 		return 0
 	}
-	return meanOf(p, StartSettle)
+	return weigh.MeanOf(p, StartSettle)
 }
 
 // stopDuty is the profile's, else 0.
@@ -125,7 +126,7 @@ func running(p *profiles.Profile) func(float64) float64 {
 			mean[i] += g.Up[i] / float64(len(p.Good))
 		}
 	}
-	quiet := meanOf(p, Quiet)
+	quiet := weigh.MeanOf(p, Quiet)
 	return func(duty float64) float64 {
 		y, ok := interpolate(p.Grid, mean, duty)
 		if !ok {
@@ -136,7 +137,7 @@ func running(p *profiles.Profile) func(float64) float64 {
 }
 
 func (d *detail) measurePlateaus(tr *trace.Trace, p *profiles.Profile, m *kind.Measured) {
-	at, lines := lineStates(tr, p), tr.Values(trace.ColLineDuty) != nil
+	at, lines := weigh.Lines(tr, p), tr.Values(trace.ColLineDuty) != nil
 	for _, s := range step.Find(tr) {
 		// A step ends where the bench lets go of the line, whatever its duty
 		// column says from there on.
@@ -144,7 +145,7 @@ func (d *detail) measurePlateaus(tr *trace.Trace, p *profiles.Profile, m *kind.M
 		if lines {
 			to = s.From
 		}
-		for to < s.To && at(to) == commanded {
+		for to < s.To && at(to) == step.Commanded {
 			to++
 		}
 		if !s.Supply || s.Duty_pct <= d.stop+0.5 || to == s.From || tr.Time()[to-1]-tr.Time()[s.From] < step.Shortest_s {
@@ -348,7 +349,7 @@ func fullDuty(p *profiles.Profile) float64 {
 func (d *detail) measureCurve(m *kind.Measured, full float64) {
 	if len(d.plateaus) == 0 {
 		for _, n := range []string{Full, Response, Hysteresis} {
-			miss(m, n, unitFor(n), "no step of the trace lasts long enough for a plateau")
+			miss(m, n, ruleFor(n).Unit, "no step of the trace lasts long enough for a plateau")
 		}
 		return
 	}

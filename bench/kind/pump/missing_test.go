@@ -8,8 +8,10 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"dutybench/bench/kind/weigh"
 	"dutybench/bench/result"
 	"dutybench/profiles"
+	"dutybench/signal/step"
 	"dutybench/signal/trace"
 )
 
@@ -50,25 +52,24 @@ func TestMissingCommandIsReadFromTheLine(t *testing.T) {
 		name  string
 		line  float64
 		on    bool
-		state lineState
+		state step.Line
 		found bool
 	}{
-		{"let go", math.NaN(), true, lineOpen, true},
-		{"held low", 0, true, lineLow, true},
-		{"held high", 100, true, lineHigh, true},
-		{"commanded", 50, true, commanded, false},
-		{"let go with the supply off", math.NaN(), false, commanded, false},
+		{"let go", math.NaN(), true, step.LineOpen, true},
+		{"held low", 0, true, step.LineLow, true},
+		{"held high", 100, true, step.LineHigh, true},
+		{"commanded", 50, true, step.Commanded, false},
+		{"let go with the supply off", math.NaN(), false, step.Commanded, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			tr := heldLine(c.line, 1.5, c.on)
-			got := measureMissing(tr, nil)
+			got := step.Undriven(tr, weigh.Lines(tr, nil))
 			if !c.found {
 				require.Empty(t, got)
 				return
 			}
 			require.Len(t, got, 1)
-			require.Equal(t, c.state, got[0].state)
-			require.InDelta(t, 1.53, got[0].current_A, 0.005)
+			require.InDelta(t, 1.53, got[c.state], 0.005)
 			// What a unit does without a command is no plateau of the curve.
 			m, _ := measured(t, tr, nil)
 			for _, q := range m.Curve {
@@ -77,23 +78,8 @@ func TestMissingCommandIsReadFromTheLine(t *testing.T) {
 			}
 		})
 	}
-	require.Empty(t, measureMissing(sampled{rate_Hz: 500, length_s: 3, duty: func(float64) float64 { return 50 }, current: func(float64) float64 { return 1 }}.trace(), nil), "no line column")
-}
-
-// The law says what is on the wire for a command: an inverted line at 0 % is
-// the full command, not a line held low.
-func TestLineStatesGoThroughTheLaw(t *testing.T) {
-	tr := &trace.Trace{Columns: []trace.Column{
-		{Name: trace.ColTime, Values: []float64{0, 1, 2, 3}}, {Name: trace.ColDuty, Values: []float64{100, 50, 0, 50}},
-		{Name: trace.ColLineDuty, Values: []float64{0, 50, 100, 0}}}}
-	p := &profiles.Profile{Command: profiles.Command{Inverted: true}}
-	at := lineStates(tr, p)
-	for i, want := range []lineState{commanded, commanded, commanded, lineLow} {
-		require.Equal(t, want, at(i), "sample %d", i)
-	}
-	for s, want := range map[lineState]string{commanded: "commanded", lineOpen: "open", lineLow: "low", lineHigh: "high"} {
-		require.Equal(t, want, s.String())
-	}
+	bare := sampled{rate_Hz: 500, length_s: 3, duty: func(float64) float64 { return 50 }, current: func(float64) float64 { return 1 }}.trace()
+	require.Empty(t, step.Undriven(bare, weigh.Lines(bare, nil)), "no line column")
 }
 
 func TestMissingFindings(t *testing.T) {
@@ -108,21 +94,21 @@ func TestMissingFindings(t *testing.T) {
 		{"hold", 1.2, result.Passed}, {"hold", 0.05, result.Failed},
 	} {
 		p := &profiles.Profile{Command: profiles.Command{Missing: profiles.Missing{Open: c.does}}}
-		d := &detail{highest: 4.8, missing: []missing{{state: lineOpen, current_A: c.amps}}}
-		ks := d.missingFindings(yardstick{profile: p}, r)
+		d := &detail{highest: 4.8, missing: map[step.Line]float64{step.LineOpen: c.amps}}
+		ks := d.missingFindings(weigh.Yardstick{Profile: p}, r)
 		require.Len(t, ks, 1, "only what the profile states")
 		assert.Equal(t, c.want, ks[0].Result, "%+v", c)
 		assert.Equal(t, "missing_command_open", ks[0].Name)
-		assert.Equal(t, c.want == result.Failed, ks[0].z != 0)
+		assert.Equal(t, c.want == result.Failed, ks[0].Z != 0)
 	}
 	// Stated but not run.
 	p := &profiles.Profile{Command: profiles.Command{Missing: profiles.Missing{Low: "stop", High: "full"}}}
-	for _, k := range (&detail{highest: 4.8}).missingFindings(yardstick{profile: p}, r) {
+	for _, k := range (&detail{highest: 4.8}).missingFindings(weigh.Yardstick{Profile: p}, r) {
 		require.Equal(t, result.NotMeasured, k.Result)
 		require.Nil(t, k.Value)
 	}
 	// A unit that has lost its water is held to its own full current.
-	d := &detail{highest: 1, missing: []missing{{state: lineOpen, current_A: 0.95}}}
+	d := &detail{highest: 1, missing: map[step.Line]float64{step.LineOpen: 0.95}}
 	p = &profiles.Profile{Command: profiles.Command{Missing: profiles.Missing{Open: "full"}}}
-	require.Equal(t, result.Passed, d.missingFindings(yardstick{profile: p}, r)[0].Result)
+	require.Equal(t, result.Passed, d.missingFindings(weigh.Yardstick{Profile: p}, r)[0].Result)
 }

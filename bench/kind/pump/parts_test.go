@@ -41,25 +41,6 @@ func TestSupplyExponent(t *testing.T) {
 	}
 }
 
-func TestLineLevelMovesWithDuty(t *testing.T) {
-	nan := math.NaN()
-	for _, c := range []struct {
-		name        string
-		volts, duty []float64
-		want        bool
-	}{
-		{"follows", []float64{1, 4, 8}, []float64{0, 50, 100}, true},
-		{"follows downwards", []float64{11, 6, 1}, []float64{0, 50, 100}, true},
-		{"stays, as a pull-up alone does", []float64{8.6, 8.65, 8.7}, []float64{0, 50, 100}, false}, // common practice, no source
-		{"duty hardly moved", []float64{1, 8}, []float64{40, 48}, false},
-		{"gaps", []float64{1, nan, 8}, []float64{0, 50, 100}, true},
-		{"not read", []float64{nan, nan}, []float64{0, 100}, false},
-		{"empty", nil, nil, false},
-	} {
-		require.Equal(t, c.want, lineMoves(c.volts, c.duty), c.name)
-	}
-}
-
 func TestNormaliseSumsAndSorts(t *testing.T) {
 	ws := []weighed{{mode: mode{name: "a"}, cost: 5}, {mode: mode{name: "b"}, cost: 1}, {mode: mode{name: "c"}, cost: 1000}}
 	normalise(ws)
@@ -80,7 +61,7 @@ func TestEveryModeIsWhole(t *testing.T) {
 	known := map[string]bool{CurveUp: true, CurveDown: true, Scale: true, LowSpeed: true, HighSpeed: true, FlatTop: true, plugReversed: true,
 		"missing_command_open": true, "missing_command_low": true, "missing_command_high": true}
 	for _, r := range rules {
-		known[r.name] = true
+		known[r.Name] = true
 	}
 	seen := map[string]bool{}
 	for _, list := range [][]mode{modes, noPower, unreached} {

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"dutybench/bench/kind"
+	"dutybench/bench/kind/weigh"
 	"dutybench/profiles"
 	"dutybench/signal/stat"
 	"dutybench/signal/trace"
@@ -38,7 +39,7 @@ func plugVolts(tr *trace.Trace, below_V float64) (median, highest float64, ok bo
 // unpowered says that the plug never had a tenth of the supply that good units
 // had, and hardly any current flowed. Good units' own charging needs more.
 func (d *detail) unpowered(m *kind.Measured, p *profiles.Profile, highest float64) bool {
-	if !(p.Supply.Nominal_V > 0 && highest < max(0.02*meanOf(p, StartLevel), 5*d.noise)) {
+	if !(p.Supply.Nominal_V > 0 && highest < max(0.02*weigh.MeanOf(p, StartLevel), 5*d.noise)) {
 		return false // most units, without a look at every sample
 	}
 	v, top, ok := plugVolts(m.Trace, 0.5*p.Supply.Nominal_V)

@@ -4,7 +4,7 @@
 //
 // A sample's path here: Measure takes steps, plateaus and start-up from the
 // trace (measure.go, swing.go, supply.go); Assess holds them against the good
-// units' rows of a profile (reference.go, limits.go, assess.go); modes.go
+// units' rows of a profile (reference.go, rules.go, assess.go); modes.go
 // lists what can be wrong with a pump, each with what it would change;
 // causes.go weighs them.
 package pump

@@ -53,8 +53,8 @@ func TestTwoAmmetersNeedTheirGain(t *testing.T) {
 				if !p.Up || !q.Up || p.Duty_pct < 19 || math.Abs(p.Duty_pct-q.Duty_pct) > 0.5 {
 					continue
 				}
-				ua, _ := p.Current.Expanded(level95)
-				ub, _ := q.Current.Expanded(level95)
+				ua, _ := p.Current.Expanded(0.95)
+				ub, _ := q.Current.Expanded(0.95)
 				worst = max(worst, math.Abs(p.Current.Value-q.Current.Value)/math.Hypot(ua, ub))
 				n++
 			}

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"dutybench/bench/kind"
+	"dutybench/bench/kind/weigh"
 	"dutybench/profiles"
 	"dutybench/signal/stat"
 	"dutybench/signal/trace"
@@ -64,13 +65,13 @@ const least = 0.005
 
 // refer lays the trace's plateaus beside the good units' rows. Plateaus
 // outside the grid have no reference and are left out.
-func refer(m *kind.Measured, y yardstick) *reference {
-	p := y.profile
+func refer(m *kind.Measured, y weigh.Yardstick) *reference {
+	p := y.Profile
 	r := &reference{around: newSurroundings(m, p)}
 	if len(p.Grid) == 0 || len(p.Good) == 0 {
 		return r
 	}
-	r.quiet = meanOf(p, Quiet)
+	r.quiet = weigh.MeanOf(p, Quiet)
 	for _, g := range p.Good {
 		r.full_A += g.Up[len(g.Up)-1] / float64(len(p.Good))
 	}
@@ -121,7 +122,7 @@ func (r *reference) deviation(q point) stat.Quantity {
 // atGoodSupply is the current at full as it would be at the good units' supply;
 // as it is where limits were stated by hand, which name no supply.
 func (r *reference) atGoodSupply(v *kind.Value, m *kind.Measured, p *profiles.Profile) *kind.Value {
-	if v == nil || v.Missing != "" || len(m.Curve) == 0 || statedFor(p, v.Name) || r.full_A <= 0 {
+	if v == nil || v.Missing != "" || len(m.Curve) == 0 || isStated(p, v.Name) || r.full_A <= 0 {
 		return v
 	}
 	top := m.Curve[0]
@@ -136,7 +137,7 @@ func (r *reference) atGoodSupply(v *kind.Value, m *kind.Measured, p *profiles.Pr
 }
 
 // benchErrors are those that a bench puts on every point of a curve alike.
-func benchErrors(tr *trace.Trace, y yardstick, pts []point) []common {
+func benchErrors(tr *trace.Trace, y weigh.Yardstick, pts []point) []common {
 	var out []common
 	add := func(source string, bench bool, by func(q point) float64) {
 		c := common{source: source, bench: bench}
@@ -150,13 +151,13 @@ func benchErrors(tr *trace.Trace, y yardstick, pts []point) []common {
 		}
 	}
 	gain, _ := tr.Number(trace.KeyCurrentGainU)
-	add(gainSource, true, func(point) float64 { return gain })
-	other := y.learnedGain()
-	add(otherGain, true, func(point) float64 { return other })
-	if p := y.profile; p.Fixture.Remount > 0 && p.Learned.Fillings == 1 {
+	add(weigh.GainSource, true, func(point) float64 { return gain })
+	other := y.LearnedGain()
+	add(weigh.OtherGain, true, func(point) float64 { return other })
+	if p := y.Profile; p.Fixture.Remount > 0 && p.Learned.Fillings == 1 {
 		// The good units saw one filling of the loop, so their spread does not
 		// hold what a gauge study found from one to the next.
-		add(remountSource, false, func(point) float64 { return p.Fixture.Remount })
+		add(weigh.RemountSource, false, func(point) float64 { return p.Fixture.Remount })
 	}
 	if u, _ := tr.Number(trace.KeyDutyU); u > 0 {
 		add("duty at the plug", true, func(q point) float64 { return u * slopeAt(pts, q) })
@@ -240,7 +241,7 @@ func (n normalisation) bring(q stat.Quantity, supply_V, level_A float64) stat.Qu
 	}
 	q = q.Scale(math.Exp(n.γ * r))
 	q = q.With("supply normalisation", n.u*math.Abs(r*q.Value), 0)
-	return withBench(q, "voltage reading in the supply normalisation", math.Abs(n.γ*n.gain*q.Value))
+	return weigh.WithBench(q, "voltage reading in the supply normalisation", math.Abs(n.γ*n.gain*q.Value))
 }
 
 // errors are what the normalisation adds.
@@ -279,7 +280,7 @@ func goodSupply(p *profiles.Profile) func(current_A float64) float64 {
 	if p.Learned.Supply_V <= 0 || n == 0 {
 		return func(float64) float64 { return math.NaN() }
 	}
-	mean, ohm := sum/float64(n), meanOf(p, SupplyDrop)
+	mean, ohm := sum/float64(n), weigh.MeanOf(p, SupplyDrop)
 	return func(current_A float64) float64 { return p.Learned.Supply_V - ohm*(current_A-mean) }
 }
 
@@ -296,23 +297,4 @@ func interpolate(grid, y []float64, duty float64) (float64, bool) {
 		}
 	}
 	return math.NaN(), false
-}
-
-// valuesOf is a measurement of all good units that have it.
-func valuesOf(p *profiles.Profile, name string) []float64 {
-	var out []float64
-	for _, g := range p.Good {
-		if x, ok := g.Get(name); ok && !math.IsNaN(x) {
-			out = append(out, x)
-		}
-	}
-	return out
-}
-
-func meanOf(p *profiles.Profile, name string) float64 {
-	v := valuesOf(p, name)
-	if len(v) == 0 {
-		return 0
-	}
-	return stat.Mean(v)
 }

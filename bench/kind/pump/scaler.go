@@ -41,6 +41,5 @@ func (Kind) AtSupply(m *kind.Measured, p *profiles.Profile, volt func(duty_pct f
 
 // Ratio says that good units differ in a named value by ratios.
 func (Kind) Ratio(value string) bool {
-	i := slices.IndexFunc(rules, func(r rule) bool { return r.name == value })
-	return i >= 0 && rules[i].log
+	return ruleFor(value).Log
 }

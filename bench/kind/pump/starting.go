@@ -21,13 +21,13 @@ func (d *detail) measureStart(tr *trace.Trace, m *kind.Measured) {
 	s := d.start
 	if math.IsNaN(s.Commanded_s) {
 		for _, n := range starts {
-			miss(m, n, unitFor(n), "the trace holds no command to run")
+			miss(m, n, ruleFor(n).Unit, "the trace holds no command to run")
 		}
 		return
 	}
 	if d.faint {
 		for _, n := range starts {
-			miss(m, n, unitFor(n), "the running current is so small beside that of the start that attempts cannot be told from it")
+			miss(m, n, ruleFor(n).Unit, "the running current is so small beside that of the start that attempts cannot be told from it")
 		}
 		return
 	}
@@ -35,7 +35,7 @@ func (d *detail) measureStart(tr *trace.Trace, m *kind.Measured) {
 	add(m, StartAttempts, "", stat.Exact(float64(len(s.Attempts))))
 	if len(s.Attempts) == 0 {
 		for _, n := range []string{StartDelay, StartSettle, StartLevel, StartPeak} {
-			miss(m, n, unitFor(n), "the unit made no attempt to start")
+			miss(m, n, ruleFor(n).Unit, "the unit made no attempt to start")
 		}
 		return
 	}
@@ -43,7 +43,7 @@ func (d *detail) measureStart(tr *trace.Trace, m *kind.Measured) {
 	if t0 := tr.Time()[0]; s.Ran && s.Commanded_s <= t0 && first.Start_s-t0 < unseen_s {
 		m.Values = m.Values[:len(m.Values)-1] // attempts before the first sample cannot be counted
 		for _, n := range starts {
-			miss(m, n, unitFor(n), "the unit was running when the trace begins")
+			miss(m, n, ruleFor(n).Unit, "the unit was running when the trace begins")
 		}
 		return
 	}

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"dutybench/bench/kind"
+	"dutybench/bench/kind/weigh"
 	"dutybench/profiles"
 	"dutybench/signal/matter"
 	"dutybench/signal/stat"
@@ -67,7 +68,7 @@ func measureColumn(tr *trace.Trace, m *kind.Measured, name, unit, column string,
 	third := max(1, len(xs)/3)
 	drift := stat.Mean(xs[len(xs)-third:]) - stat.Mean(xs[:third])
 	q = q.With("resolution", tr.Column(column).Resolution/math.Sqrt(12), 0).With("drift over the test", 1.5*math.Abs(drift)/math.Sqrt(12), 0)
-	add(m, name, unit, withBench(q, "temperature sensor", sensor))
+	add(m, name, unit, weigh.WithBench(q, "temperature sensor", sensor))
 }
 
 // surroundings are those of a trace beside those of the good units.
@@ -107,9 +108,9 @@ func newSurroundings(m *kind.Measured, p *profiles.Profile) *surroundings {
 		}
 	}
 	if s.full_A > 0 {
-		s.quiet = min(max(meanOf(p, Quiet)/s.full_A, 0), 1)
+		s.quiet = min(max(weigh.MeanOf(p, Quiet)/s.full_A, 0), 1)
 	}
-	good, fixture := valuesOf(p, kind.WaterTemperature), p.Fixture
+	good, fixture := weigh.Values(p, kind.WaterTemperature), p.Fixture
 	switch {
 	case len(good) >= 2 && 2*len(good) >= len(p.Good):
 		s.rows, s.low, s.high = true, slices.Min(good), slices.Max(good)
@@ -214,7 +215,7 @@ func (s *surroundings) outside() (why, next string) {
 	// A winding that has just run is tens of kelvin warmer, which is per cents
 	// of current; longer rests end where water and unit are equally warm. A
 	// half, as rests are not kept to the second (chosen).
-	if good := valuesOf(s.profile, kind.Rested); s.rested != nil && len(good) >= 2 && s.rested.Q.Value < slices.Min(good)/2 {
+	if good := weigh.Values(s.profile, kind.Rested); s.rested != nil && len(good) >= 2 && s.rested.Q.Value < slices.Min(good)/2 {
 		out(fmt.Sprintf("the unit had rested %.0f s, and the good units of profile %s %.0f s or longer", s.rested.Q.Value, name, slices.Min(good)),
 			fmt.Sprintf("let the unit rest for %.0f s and repeat the test", slices.Min(good)))
 	}
@@ -273,7 +274,7 @@ func (s *surroundings) unrecorded() []string {
 		}
 		out = append(out, w)
 	}
-	if s.rested == nil && len(valuesOf(s.profile, kind.Rested)) >= 2 {
+	if s.rested == nil && len(weigh.Values(s.profile, kind.Rested)) >= 2 {
 		out = append(out, "the trace does not say how long the unit had rested: a warm winding shifts the current by per cents")
 	}
 	return out

@@ -31,7 +31,7 @@ var analyzers = sync.Pool{New: func() any { return new(spectrum.Analyzer) }}
 func (d *detail) measureSwing(tr *trace.Trace, m *kind.Measured) {
 	if !d.start.Ran {
 		for _, n := range []string{DropOuts, Rotation, Unrest} {
-			miss(m, n, unitFor(n), "the unit did not run")
+			miss(m, n, ruleFor(n).Unit, "the unit did not run")
 		}
 		return
 	}

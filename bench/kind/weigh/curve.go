@@ -93,16 +93,16 @@ func (t *Table) HoldCurve(r Rule, up bool, bring func(q kind.Point, good []float
 		dev := h.cur.Scale(100 / mean)
 		dev.Value -= 100
 		t.Yardstick.Hold(&c, dev, 100*spread/mean, pct(low), pct(high))
-		if i == 0 || worse(&c, &out) {
+		if i == 0 || Worse(&c, &out) {
 			out = c
 		}
 	}
 	return out, points
 }
 
-// worse says that a check outweighs another of the same name: failed before
+// Worse says that a check outweighs another of the same name: failed before
 // doubtful before passed, and then the one that lies farther out.
-func worse(a, b *Check) bool {
+func Worse(a, b *Check) bool {
 	order := []result.Outcome{result.Passed, result.Doubtful, result.Failed}
 	if x, y := slices.Index(order, a.Result), slices.Index(order, b.Result); x != y {
 		return x > y

@@ -1,6 +1,7 @@
 // Package weigh is what kinds of unit share when they hold measurements against
 // a profile: limits from good units (rule.go, curve.go), what a bench adds to
-// them (yardstick.go, scatter.go), and the weighing of what may be wrong
+// them (yardstick.go, scatter.go), what a unit does without a command
+// (undriven.go), and the weighing of what may be wrong
 // (mode.go, conclude.go).
 //
 // A kind states rules for its measurements and modes for what can be wrong with

@@ -24,7 +24,10 @@ type Mode struct {
 	Cause  result.Cause
 	States []string // of the unit in which it can be; empty: in any
 	Moves  map[string]float64
-	Needs  []string
+	// Bends says what an amount counts for in a measurement that it does not move
+	// straight: a rising function, of the amount, that is nought at none.
+	Bends map[string]func(amount float64) float64
+	Needs []string
 	// Explains may lie out under this mode without speaking against it.
 	Explains []string
 	// Looks is what else speaks against it, as a cost; nil: nothing does.
@@ -91,19 +94,19 @@ func (t *Table) Weigh(state string, modes []Mode) (out []Weighed) {
 		}
 		out = append(out, w)
 	}
-	normalise(out)
+	rank(out)
 	return out
 }
 
 // amount of the fault that fits its Moves best: one of those that a single
 // measurement would say, or none.
 func (t *Table) amount(m Mode) float64 {
-	best, least := 0.0, math.Inf(1)
+	best, least, names := 0.0, math.Inf(1), sorted(m.Moves) // in order: sums of floats depend on it
 	try := func(s float64) {
 		var cost float64
-		for name, move := range m.Moves {
+		for _, name := range names {
 			if k := t.Get(name); k.Measured() {
-				cost += k.off(s * move)
+				cost += k.off(m.move(name, s))
 			}
 		}
 		if cost < least {
@@ -111,14 +114,43 @@ func (t *Table) amount(m Mode) float64 {
 		}
 	}
 	try(0)
-	for _, name := range sorted(m.Moves) {
+	for _, name := range names {
 		if k := t.Get(name); k.Measured() && k.SD > 0 {
 			if s := k.Z * k.SD / m.Moves[name]; s > 0 && !math.IsInf(s, 0) {
-				try(s)
+				try(m.unbent(name, s))
 			}
 		}
 	}
 	return best
+}
+
+// move is how far an amount of the fault moves a measurement.
+func (m Mode) move(name string, amount float64) float64 {
+	if bend := m.Bends[name]; bend != nil {
+		amount = bend(amount)
+	}
+	return m.Moves[name] * amount
+}
+
+// unbent is the amount that counts for so much, by bisection; the most that is
+// tried where none counts for as much.
+func (m Mode) unbent(name string, counts float64) float64 {
+	bend := m.Bends[name]
+	if bend == nil {
+		return counts
+	}
+	low, high := 0.0, 1.0
+	for bend(high) < counts && high < 1e6 {
+		high *= 2
+	}
+	for range 50 {
+		if mid := (low + high) / 2; bend(mid) < counts {
+			low = mid
+		} else {
+			high = mid
+		}
+	}
+	return low
 }
 
 // off is the cost of a check that should have been moved by so much.
@@ -127,11 +159,11 @@ func (k *Check) off(move float64) float64 {
 	if k.SD > 0 {
 		expected = k.Rule.OnSide(move / k.SD)
 	}
-	return price(math.Abs(k.Z-expected) / math.Hypot(1, loose*expected))
+	return Price(math.Abs(k.Z-expected) / math.Hypot(1, loose*expected))
 }
 
-// price is what lying so many standard deviations out costs.
-func price(z float64) float64 {
+// Price is what lying so many standard deviations out costs.
+func Price(z float64) float64 {
 	if !(z > Calm) {
 		return 0
 	}
@@ -170,7 +202,7 @@ func (w *Weighed) take(k *Check) {
 	move, moves := w.Moves[k.Name]
 	switch {
 	case moves:
-		w.Cost += k.off(w.Amount * move)
+		w.Cost += k.off(w.move(k.Name, w.Amount))
 		if k.Out() {
 			if move*k.Z > 0 {
 				w.Pro = append(w.Pro, k.Name)
@@ -183,7 +215,7 @@ func (w *Weighed) take(k *Check) {
 			w.Pro = append(w.Pro, k.Name)
 		}
 	default:
-		w.Cost += price(math.Abs(k.Z))
+		w.Cost += Price(math.Abs(k.Z))
 		if k.Out() {
 			w.Contra = append(w.Contra, k.Name)
 		}
@@ -221,7 +253,9 @@ func (t *Table) missing(needs []string) float64 {
 		case k.Out() && covers(needs, k):
 			return 0
 		case covers(needs, k) && math.Abs(k.Z) > Calm:
-			cost = min(cost, max(0, Most-math.Abs(k.Z)+Calm))
+			// Within its limit it counts as pure chance has it: how much more often
+			// good units lie as far out than beyond the limit.
+			cost = min(cost, Most, max(0, math.Log(k.Chance/Refusal)))
 		case cost == Most:
 			cost = 2 * Most // measured, and not there
 		}
@@ -229,25 +263,39 @@ func (t *Table) missing(needs []string) float64 {
 	return cost
 }
 
-// normalise turns costs into probabilities and sorts, likeliest first.
-func normalise(ws []Weighed) {
-	const hopeless = 1e6
-	least := float64(hopeless)
+// rank turns costs into probabilities and sorts, likeliest first.
+func rank(ws []Weighed) {
+	costs := make([]float64, len(ws))
 	for i := range ws {
-		// A trace without sense can make a cost without end, or none at all.
-		if !(math.Abs(ws[i].Cost) < hopeless) {
-			ws[i].Cost = hopeless
-		}
-		least = min(least, ws[i].Cost)
+		costs[i] = ws[i].Cost
 	}
-	var sum float64
-	for i := range ws {
-		// A hundredth stays for whatever is not in the list, shared out.
-		ws[i].Probability = math.Exp(least-ws[i].Cost) + 0.01/float64(len(ws))
-		sum += ws[i].Probability
-	}
-	for i := range ws {
-		ws[i].Probability /= sum
+	for i, p := range Probabilities(costs) {
+		ws[i].Probability = p
 	}
 	slices.SortStableFunc(ws, func(a, b Weighed) int { return cmp.Compare(b.Probability, a.Probability) })
+}
+
+// Probabilities of modes from what each costs, in units of log likelihood; their
+// sum is one.
+func Probabilities(costs []float64) []float64 {
+	const hopeless = 1e6
+	costs = slices.Clone(costs)
+	least := float64(hopeless)
+	for i := range costs {
+		// A trace without sense can make a cost without end, or none at all.
+		if !(math.Abs(costs[i]) < hopeless) {
+			costs[i] = hopeless
+		}
+		least = min(least, costs[i])
+	}
+	var sum float64
+	for i, c := range costs {
+		// A hundredth stays for whatever is not in the list, shared out.
+		costs[i] = math.Exp(least-c) + 0.01/float64(len(costs))
+		sum += costs[i]
+	}
+	for i := range costs {
+		costs[i] /= sum
+	}
+	return costs
 }

@@ -10,6 +10,7 @@ import (
 	"dutybench/bench/result"
 	"dutybench/profiles"
 	"dutybench/signal/stat"
+	"dutybench/signal/trace"
 )
 
 // Rule says how one measurement is held against good units.
@@ -77,6 +78,29 @@ func Values(p *profiles.Profile, name string) (out []float64) {
 	return out
 }
 
+// MeanOf is the mean of a measurement of all good units that have it; 0 where none
+// has.
+func MeanOf(p *profiles.Profile, name string) float64 {
+	v := Values(p, name)
+	if len(v) == 0 {
+		return 0
+	}
+	return stat.Mean(v)
+}
+
+// Waited says that a unit was given the time in which the slowest of good units
+// starts, three times over: for one without any sign of life, there is then
+// nothing to wait for. delay names the measurement of that time, commanded_s is
+// when it was told to start; NaN: never.
+func Waited(tr *trace.Trace, p *profiles.Profile, delay string, commanded_s float64) bool {
+	t := tr.Time()
+	long := 1.0 // s, when no good unit's delay is known: boards wake in tenths of a second (common practice, no source)
+	for _, v := range Values(p, delay) {
+		long = max(long, 3*v)
+	}
+	return len(t) > 0 && t[len(t)-1]-commanded_s >= long
+}
+
 // Hold measures one value against the good units and the stated limits; it gets
 // one part in m of the rate of refusals. A nil value was not measured.
 func (r Rule) Hold(v *kind.Value, y Yardstick, m float64) Check {
@@ -117,12 +141,28 @@ func (r Rule) Hold(v *kind.Value, y Yardstick, m float64) Check {
 	if math.IsNaN(low) && math.IsNaN(high) && !(r.Home && y.Elsewhere) {
 		c.Note += "; the profile states no limit"
 	}
+	if !math.IsNaN(spread) && r.limitless(good, m) {
+		return Check{Finding: result.Finding{Name: r.Name, Unit: c.Unit, Result: result.NotMeasured, Note: "good units differ too much in it to limit it"}, Rule: r, Chance: 1}
+	}
 	y.Hold(&c, q, spread, low, high)
 	if own, _ := y.Counts(q); c.Result != result.Failed && !math.IsNaN(spread) && own > Factor(len(good), m, r.Sides())*spread {
 		// What is known no better than the band is wide says nothing.
 		return Check{Finding: result.Finding{Name: r.Name, Unit: c.Unit, Result: result.NotMeasured, Note: "not known to better than " + Amount(2*own, c.Unit) + ", which is wider than good units spread"}, Rule: r, Chance: 1}
 	}
 	return c
+}
+
+// limitless says that good units' ratios spread so far that a limit would lie
+// beyond a hundredfold of their mean (chosen: no fault is told by as much alone),
+// as those of values about nought do. Such a limit says nothing, and neither
+// does lying within it.
+func (r Rule) limitless(good []float64, m float64) bool {
+	const fold = 100
+	if len(good) < 2 || r.Count {
+		return false
+	}
+	_, s, log := r.Moments(good)
+	return log && !(Factor(len(good), m, r.Sides())*s < math.Log(fold))
 }
 
 // OnSide is the distance where it counts: a value that is limited on one side
@@ -192,7 +232,14 @@ func (r Rule) Distance(x, u float64, good []float64) (z, sd float64) {
 	if r.Count {
 		// One count beyond the worst good unit is as clear as ten standard
 		// deviations: counts are not noisy.
-		return 10 * (max(0, x-slices.Max(good)) - max(0, slices.Min(good)-x)), 0.1
+		var beyond float64
+		if r.High {
+			beyond += max(0, x-slices.Max(good))
+		}
+		if r.Low {
+			beyond -= max(0, slices.Min(good)-x)
+		}
+		return 10 * beyond, 0.1
 	}
 	mean, sd, log := r.Moments(good)
 	if log {

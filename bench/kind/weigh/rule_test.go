@@ -106,6 +106,9 @@ func TestCountsAreHeldToTheWorstGoodUnit(t *testing.T) {
 	// Good units differ in it: the sixth lies beyond in one of six at most.
 	table := Hold(&kind.Measured{Trace: &trace.Trace{}}, p, kind.Conditions{}, []Rule{r}, 0)
 	require.InDelta(t, Refusal+1.0/6, table.Assessment(nil).Refusal, 1e-12)
+	k = held(Rule{Name: full, High: true, Count: true}, stat.Exact(0), goodValues(full, 2, 2, 3))
+	require.Equal(t, result.Passed, k.Result)
+	require.Zero(t, *k.Spread, "fewer than any good unit, on a side without a limit")
 }
 
 func TestOneSidedFindingsSayNothingOnTheOther(t *testing.T) {
@@ -164,6 +167,27 @@ func TestNotMeasuredIsNeverAPass(t *testing.T) {
 	}
 }
 
+// A new unit from the same normal spread falls outside at the stated rate:
+// the limits are those of a prediction interval, not of the good units' range.
+func TestLimitsAreAPredictionForTheNextUnit(t *testing.T) {
+	r := rand.New(rand.NewPCG(20, 20))
+	ru := Rule{Low: true, High: true}
+	const trials, tail = 20000, 0.05
+	out := 0
+	for range trials {
+		good := make([]float64, 6)
+		for i := range good {
+			good[i] = 5 + 0.3*r.NormFloat64()
+		}
+		low, high, _ := ru.Limits(good, Refusal/tail)
+		if x := 5 + 0.3*r.NormFloat64(); x < low || x > high {
+			out++
+		}
+	}
+	low, high := stat.ClopperPearson(out, trials, 0.999)
+	require.True(t, low <= tail && tail <= high, "%d of %d", out, trials)
+}
+
 // Of good units drawn from a normal spread, whole tests of several findings
 // together refuse about the stated share: the limits are those of a prediction
 // interval and Bonferroni's shares, independent findings here, so that hardly
@@ -203,4 +227,21 @@ func TestGoodUnitsAreRefusedAtTheStatedRate(t *testing.T) {
 	}
 	low, high := stat.ClopperPearson(out, trials, 0.999)
 	require.True(t, low <= Refusal && Refusal <= high, "%d of %d", out, trials)
+}
+
+// Ratios of values about nought limit nothing: the finding says so and does not
+// pass.
+func TestALimitThatSaysNothingIsNone(t *testing.T) {
+	p := &profiles.Profile{}
+	for _, x := range []float64{1e-9, 1e-3, 2e-3, 1e-7, 5e-4, 1e-5, 3e-3, 1e-8, 2e-6, 1e-4} {
+		p.Good = append(p.Good, profiles.GoodUnit{Values: []profiles.Value{{Name: "x", X: x}, {Name: "y", X: 1 + x}}})
+	}
+	y := Yardstick{Profile: p}
+	for _, c := range []struct {
+		name string
+		want result.Outcome
+	}{{"x", result.NotMeasured}, {"y", result.Passed}} {
+		k := Rule{Name: c.name, Log: true, Low: true, High: true, Share: 0.01}.Hold(&kind.Value{Name: c.name, Q: stat.Exact(1)}, y, 3)
+		assert.Equal(t, c.want, k.Result, "%s: %+v", c.name, k.Finding)
+	}
 }

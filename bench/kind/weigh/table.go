@@ -83,7 +83,7 @@ func (t *Table) Value(name string) float64 {
 // that the unit is in; nil: always.
 func (t *Table) Assessment(notTested []string) *kind.Assessment {
 	p := t.Yardstick.Profile
-	a := &kind.Assessment{NotTested: notTested, Chance: 1, Refusal: t.refusal()}
+	a := &kind.Assessment{NotTested: notTested, Chance: 1, Refusal: RefusalOf(p, t.rules())}
 	OtherPart(t.measured.Trace, p, a)
 	for _, k := range t.Checks {
 		a.Findings = append(a.Findings, k.Finding)
@@ -102,15 +102,22 @@ func (t *Table) Assessment(notTested []string) *kind.Assessment {
 	return a
 }
 
-// refusal is the rate at which the test refuses good units, at most.
-func (t *Table) refusal() float64 {
-	p := t.Yardstick.Profile
+func (t *Table) rules() (rs []Rule) {
+	for _, k := range t.Checks {
+		rs = append(rs, k.Rule)
+	}
+	return rs
+}
+
+// RefusalOf is the rate at which a test by such rules refuses good units, at
+// most: what is shared out, and what counts add that differ between good units.
+func RefusalOf(p *profiles.Profile, rules []Rule) float64 {
 	if len(p.Good) == 0 {
 		return 0 // limits stated by hand say nothing of good units
 	}
 	rate := Refusal
-	for _, k := range t.Checks {
-		if good := Values(p, k.Name); k.Rule.Count && len(good) > 0 && slices.Max(good) > slices.Min(good) {
+	for _, r := range rules {
+		if good := Values(p, r.Name); r.Count && len(good) > 0 && slices.Max(good) > slices.Min(good) {
 			rate += 1 / float64(len(good)+1)
 		}
 	}

@@ -90,7 +90,7 @@ func (f *Fan) step(dt float64, src sim.Source, line sim.Line) float64 {
 func (f *Fan) feed(dt float64, src sim.Source, load_A float64) float64 {
 	c, before := f.params.Capacitor_F, f.plug_V
 	if !src.On {
-		f.plug_V = max(0, before+dt*(src.Leak_A-load_A)/c)
+		f.plug_V = max(0, before+dt*(src.Leak_A-load_A-before/sim.SenseLoad_Ohm)/c)
 		return src.Leak_A
 	}
 	ohm := max(src.Ohm, 1e-3)
