@@ -38,10 +38,11 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	}
 	a.Reached = f.state == ran || f.state == pushing || f.drives || f.line && f.charged
 	a.Final = f.state == unpowered
-	if f.state != idle {
+	if f.state != idle && weigh.Odd(a) {
 		t.Conclude(a, f.state, d.modes(f), apart)
 		a.Seen = d.seen(a)
 	}
+	weigh.TakeMisread(a, m.Trace, p, Quiet)
 	a.Curve = d.curvePoints(m, p)
 	a.Views = d.views()
 	return a

@@ -56,7 +56,7 @@ func (d *detail) holdsUp(t *weigh.Table, binds bool) float64 {
 	switch {
 	case !slow.Out():
 		return 0
-	case !binds && t.Z(TrackNoise) > -slow.Z && math.Abs(d.noisy-d.slowAt) < pitch, !math.IsNaN(d.slow_A) && d.slow_A > 1 != binds:
+	case !binds && t.Z(TrackNoise) > -slow.Z && math.Abs(d.noisy-d.slowAt) < spot, !math.IsNaN(d.slow_A) && d.slow_A > 1 != binds:
 		// Or it only looks slow, where its readings scatter.
 		return weigh.Most
 	}

@@ -71,6 +71,7 @@ type detail struct {
 	slowAt   float64 // place at which it is slowest, %
 	slow_A   float64 // what it draws there, over what it draws along the way
 	pushed_s float64 // longest push without motion anywhere
+	told_s   float64 // the same, where a command had asked for motion; NaN: not measured
 	along    []along
 	clamped  float64 // see supply.go
 	peak_A   float64 // highest mean over 20 ms
@@ -89,10 +90,11 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	if tr.Len() == 0 {
 		return nil, fmt.Errorf("positioner: %s holds no sample: record the test again", tr.Source)
 	}
+	tr = supplied(tr)
 	nan := math.NaN()
 	m := &kind.Measured{Trace: tr}
 	m.Startup.Settled_s, m.Startup.Commanded_s = nan, nan
-	d := &detail{section: sectionOf(p), noise: nan, quiet: nan, moving: nan, binding: nan, noisy: nan, jumpAt: nan, slowAt: nan, slow_A: nan, clamped: nan, peak_A: nan}
+	d := &detail{section: sectionOf(p), noise: nan, quiet: nan, moving: nan, binding: nan, noisy: nan, jumpAt: nan, slowAt: nan, slow_A: nan, told_s: nan, clamped: nan, peak_A: nan}
 	m.Detail = d
 	d.steps, d.lapses = cut(tr, p)
 	if d.read, d.told = readPosition(tr, p); d.told {
@@ -113,7 +115,7 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	// which a scatter makes once in a million, and from a step and a half of the
 	// converter on.
 	d.least = max(5*orZero(d.noise)*1.25/math.Sqrt(10), 1.5*d.read.step, 0.05)
-	d.moves = travel.Moves(tr, d.samples, d.steps, d.least)
+	d.moves = whole(travel.Moves(tr, d.samples, d.steps, d.least), tr.Len())
 	d.measureQuiet(m)
 	d.measureSweep(tr, m)
 	d.measureStrokes(tr, p, m)
@@ -126,6 +128,19 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	weigh.Gains(tr, m)
 	positionGain(tr, p, m)
 	return m, nil
+}
+
+// whole leaves out a last step that the end of the recording cuts short of what
+// most of the others last: the unit may still be on its way.
+func whole(moves []travel.Move, end int) []travel.Move {
+	var long []float64
+	for _, x := range moves {
+		long = append(long, x.End_s-x.Start_s)
+	}
+	if n := len(moves) - 1; n > 1 && moves[n].To == end && long[n] < stat.Median(long) {
+		return moves[:n]
+	}
+	return moves
 }
 
 // positionGain adds to positions what the bench says of its voltages: it turns

@@ -11,29 +11,15 @@ import (
 	"dutybench/signal/trace"
 )
 
-// missingName is the measurement of what it did without a command.
-func missingName(s lineState) string { return "missing_command_" + s.String() }
-
-// wanted is what the profile says that the unit does in each state of its line.
-func wanted(p *profiles.Profile) map[lineState]string {
-	if p == nil {
-		return nil
-	}
-	c := p.Command.Missing
-	return map[lineState]string{lineOpen: c.Open, lineLow: c.Low, lineHigh: c.High}
-}
-
 // measureMissing is where the unit stood after a while without a command; for one
 // that is to stay, how far it went.
 func (d *detail) measureMissing(tr *trace.Trace, p *profiles.Profile, m *kind.Measured) {
-	want, t := wanted(p), tr.Time()
-	for _, s := range []lineState{lineOpen, lineLow, lineHigh} {
-		if want[s] == "" {
-			continue
-		}
+	const enough = 0.8 // s, chosen: boards take a command as lost after some tenths of a second, and then go half of the way
+	t := tr.Time()
+	for _, u := range weigh.UndrivenOf(p) {
 		found := false
 		for _, l := range d.lapses {
-			if l.state != s || t[l.to-1]-t[l.from] < 0.8 {
+			if l.state != u.Line || t[l.to-1]-t[l.from] < enough {
 				continue
 			}
 			end := d.samples.In(t[l.to-1]-0.2, t[l.to-1]+1e-9).P_pct
@@ -42,15 +28,15 @@ func (d *detail) measureMissing(tr *trace.Trace, p *profiles.Profile, m *kind.Me
 				continue
 			}
 			x := stat.Median(end)
-			if want[s] == "hold" {
+			if u.Does == "hold" {
 				x -= stat.Median(before)
 			}
 			found = true
-			add(m, missingName(s), "%", stat.Quantity{Value: x}.With("noise", orZero(d.noise), 0))
+			add(m, u.Check().Name, "%", stat.Quantity{Value: x}.With("noise", orZero(d.noise), 0))
 			break
 		}
 		if !found {
-			miss(m, missingName(s), "%", "not tried, or the position was not read")
+			miss(m, u.Check().Name, "%", "not tried, or the position was not read")
 		}
 	}
 }
@@ -59,20 +45,20 @@ func (d *detail) measureMissing(tr *trace.Trace, p *profiles.Profile, m *kind.Me
 // of the travel, or staying within a twentieth (chosen: a unit that obeys is
 // there, one that does not stays where it was, in the middle).
 func holdMissing(m *kind.Measured, p *profiles.Profile, t *weigh.Table) {
-	want := wanted(p)
-	for _, s := range []lineState{lineOpen, lineLow, lineHigh} {
-		v := m.Get(missingName(s))
+	for _, u := range weigh.UndrivenOf(p) {
+		k := u.Check()
+		k.Unit = "%"
+		v := m.Get(k.Name)
 		if v == nil {
 			continue
 		}
-		k := weigh.Check{Finding: result.Finding{Name: v.Name, Unit: "%", Result: result.NotMeasured, Note: "profile: " + want[s]}, Chance: 1}
 		if v.Missing != "" {
 			k.Note += "; " + v.Missing
 			t.Add(k)
 			continue
 		}
 		low, high := -5.0, 5.0
-		switch want[s] {
+		switch u.Does {
 		case "stop":
 			low, high = math.NaN(), 25
 		case "full":

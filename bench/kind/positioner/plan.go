@@ -16,10 +16,8 @@ const (
 	// answer is what every step leaves for board and settling beside the way:
 	// filters of tenths of a second (common practice, no source).
 	answer = 0.40 // s
-	// pitch is the way of one step of the slow sweep, in per cent of the travel: a
-	// place that binds or a spot that is worn is as wide as a tooth or a finger's
-	// way of the wiper, a few per cent (common practice, no source).
-	pitch = 5.0
+	// pitch is the way of one step of the slow sweep, in per cent of the travel.
+	pitch = spot
 	// smallUp and smallDown are how many small steps go one way and back.
 	smallUp, smallDown = 5, 9
 )

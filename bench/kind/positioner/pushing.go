@@ -2,6 +2,7 @@ package positioner
 
 import (
 	"math"
+	"slices"
 
 	"dutybench/bench/kind"
 	"dutybench/profiles"
@@ -15,6 +16,10 @@ import (
 // about half (chosen; where a motor's own friction is less than a third of all,
 // what turns for nothing is not seen here but as a slower way).
 const pushes = 0.35
+
+// push_s is how long current without motion counts as pushing: a start against
+// friction is over sooner (common practice, no source: tens of milliseconds).
+const push_s = 0.1
 
 // window_s is the least time over which motion is looked for.
 const window_s = 0.03
@@ -48,7 +53,10 @@ func (d *detail) measurePushing(tr *trace.Trace, p *profiles.Profile, m *kind.Me
 	var longest [3]float64
 	var amps []float64
 	tested := [3]bool{}
+	d.told_s = 0
 	for _, x := range d.moves {
+		// After switch-on a board may go to a place of its own.
+		asked := !math.IsNaN(x.Before_pct) || !d.strays(x)
 		place, _ := d.asked(x)
 		k := 0
 		switch {
@@ -61,7 +69,10 @@ func (d *detail) measurePushing(tr *trace.Trace, p *profiles.Profile, m *kind.Me
 		for _, s := range d.pushing(tr, x, over, w) {
 			long := tr.Time()[s[1]-1] - tr.Time()[s[0]]
 			longest[k] = max(longest[k], long)
-			if long > 0.1 {
+			if asked {
+				d.told_s = max(d.told_s, long)
+			}
+			if long > push_s {
 				amps = append(amps, stat.Median(tr.Current()[s[0]:s[1]])-d.quiet)
 			}
 		}
@@ -108,4 +119,10 @@ func (d *detail) pushing(tr *trace.Trace, x travel.Move, over, w float64) (out [
 	}
 	end(x.To)
 	return out
+}
+
+// strays says that the position changed during a step, once its board was awake.
+func (d *detail) strays(x travel.Move) bool {
+	p := d.samples.In(x.Start_s+boot_s, x.End_s).P_pct
+	return len(p) > 1 && slices.Max(p)-slices.Min(p) > 3*d.least
 }

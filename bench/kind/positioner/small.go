@@ -10,7 +10,8 @@ import (
 // measureSmall finds the dead band from small steps that turn round: how far the
 // command goes back until the unit follows. The step in which it followed tells
 // it to half a step; where it never followed the band is at least as wide as what
-// was tried.
+// was tried. Where in its band the unit stood when the command turned is chance, so
+// one reading is anything from nought to the whole band: too little says nothing.
 func (d *detail) measureSmall(m *kind.Measured) {
 	var found, steps []float64
 	way := 0.0    // of the last motion

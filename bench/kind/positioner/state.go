@@ -33,9 +33,9 @@ type facts struct {
 	charged  bool // the input capacitor took its charge at switch-on
 	drives   bool // current came with commands
 	line     bool // levels on the line followed the command
-	trip     string
 	lowTrip  bool // the guard cut for too low a supply
 	stalled  bool // the guard cut for standing still under current
+	pushes   bool // current flowed where it was told to move and did not
 	commands float64
 }
 
@@ -43,20 +43,25 @@ type facts struct {
 func (d *detail) state(m *kind.Measured, p *profiles.Profile) (f facts) {
 	tr := m.Trace
 	ended, _ := tr.Get(trace.KeyEnded)
-	f.trip = strings.ToLower(ended)
-	f.lowTrip, f.stalled = strings.HasPrefix(f.trip, "supply too low"), strings.HasPrefix(f.trip, "stalled")
-	f.line = lineMoves(tr)
+	trip := strings.ToLower(ended)
+	f.lowTrip, f.stalled = strings.HasPrefix(trip, "supply too low"), strings.HasPrefix(trip, "stalled")
+	f.line = step.LineMoves(tr)
 	scatter := restNoise(tr)
 	good := stat.Mean(append(weigh.Values(p, MovingUp), weigh.Values(p, MovingDown)...))
 	quiet := stat.Mean(weigh.Values(p, Quiet))
-	// What charges an input is far above what a board takes then.
+	// What charges an input is far above what a board takes then (chosen: half of
+	// it more, and out of the highest of thirty milliseconds' scatter, five
+	// standard deviations with one for its unsureness).
 	f.charged = charge(tr) > max(8*scatter, 0.5*orZero(quiet))
 	switch {
 	case good > 0:
-		f.drives = d.peak_A-orZero(d.quiet) > 0.3*good
+		f.drives = d.peak_A-orZero(d.quiet) > pushes*good
 	default:
 		f.drives = d.peak_A-orZero(d.quiet) > max(10*scatter, 0.5*orZero(d.quiet))
 	}
+	// Starting against friction takes less than this; where it could not be
+	// measured, any current counts.
+	f.pushes = f.stalled || d.told_s > push_s || math.IsNaN(d.told_s) && f.drives
 	lowest, highest := math.Inf(1), math.Inf(-1) // of the commands
 	for _, x := range d.moves {
 		place, _ := d.asked(x)
@@ -68,10 +73,8 @@ func (d *detail) state(m *kind.Measured, p *profiles.Profile) (f facts) {
 }
 
 func (d *detail) stateOf(m *kind.Measured, p *profiles.Profile, f facts, quiet, scatter float64) string {
-	for _, w := range []string{"over-current", "overcurrent", "peak current", "short at switch-on"} {
-		if strings.Contains(f.trip, w) {
-			return shorted
-		}
+	if weigh.Tripped(m.Trace) {
+		return shorted
 	}
 	if f.lowTrip {
 		return sagged
@@ -95,7 +98,7 @@ func (d *detail) stateOf(m *kind.Measured, p *profiles.Profile, f facts, quiet, 
 		return blind
 	// What stands moves a tenth of what it is asked to at most: a flap between
 	// two obstacles, or the give of a gear.
-	case moved < max(0.1*f.commands, 3*d.least) && f.drives:
+	case moved < max(0.1*f.commands, 3*d.least) && f.pushes:
 		return pushing
 	case moved < max(0.1*f.commands, 3*d.least):
 		return still
@@ -121,7 +124,9 @@ func (d *detail) noSignal(p *profiles.Profile) bool {
 	if d.samples.Len() < 10 {
 		return true
 	}
-	low, high := -8.0, 108.0 // chosen: stops lie within a few per cent of the command's ends
+	low, high := -8.0, 108.0 // chosen: stops lie within a few per cent of the command's ends, and a wire without a voltage reads some 12 % beyond where the law leaves a tenth of its span free
+	// Beyond good units' ends by 5 % (chosen: half of that free tenth, and more than
+	// a stop gives).
 	if good := weigh.Values(p, LowEnd); len(good) > 0 {
 		low = slices.Min(good) - 5
 	}
@@ -191,34 +196,4 @@ func highestVolt(tr *trace.Trace) float64 {
 		}
 	}
 	return top
-}
-
-// lineMoves says that the level on the line followed what the bench put there:
-// proof of the command up to the plug.
-func lineMoves(tr *trace.Trace) bool {
-	level, duty := tr.Values(trace.ColLine), tr.Duty()
-	if level == nil {
-		return false
-	}
-	if d := tr.Values(trace.ColLineDuty); d != nil {
-		duty = d
-	}
-	lo, hi := math.Inf(1), math.Inf(-1)
-	var atLo, atHi float64
-	on := step.SupplyOf(tr)
-	for i, v := range level {
-		if math.IsNaN(v) || math.IsNaN(duty[i]) || !on.On(i) {
-			continue
-		}
-		if duty[i] < lo {
-			lo, atLo = duty[i], v
-		}
-		if duty[i] > hi {
-			hi, atHi = duty[i], v
-		}
-	}
-	// Half a volt is less than any input takes for a change (TTL: from 0.8 to 2 V),
-	// and more than the scatter of a line that nothing drives.
-	swing := math.Abs(atHi - atLo)
-	return hi-lo >= 10 && swing > max(0.5, 0.1*max(math.Abs(atHi), math.Abs(atLo)))
 }

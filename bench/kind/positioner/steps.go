@@ -3,72 +3,44 @@ package positioner
 import (
 	"math"
 
+	"dutybench/bench/kind/weigh"
 	"dutybench/profiles"
 	"dutybench/signal/step"
 	"dutybench/signal/trace"
 )
 
-// lineState is who drives the signal wire, as the columns tell it.
-type lineState int
-
-const (
-	commanded lineState = iota
-	lineOpen
-	lineLow
-	lineHigh
-)
-
-func (s lineState) String() string {
-	return [...]string{"commanded", "open", "low", "high"}[s]
-}
-
-// lineStates tells from what was on the wire against what the command would put
-// there. A trace without line_duty_pct was commanded throughout, and so was one
-// in which the column is only now and then filled in: a hole is a wire that was
-// let go only where the column is full around it.
-func lineStates(tr *trace.Trace, p *profiles.Profile) func(i int) lineState {
-	line, duty, on := tr.Values(trace.ColLineDuty), tr.Duty(), step.SupplyOf(tr)
-	law := func(d float64) float64 { return d }
-	if p != nil {
-		law = p.Command.LineDuty
-	}
+// lines tells who drove the signal wire. Without supply, and in a trace that fills
+// in the column only now and then, it counts as commanded: a hole is a wire that
+// was let go only where the column is full around it.
+func lines(tr *trace.Trace, p *profiles.Profile) func(i int) step.Line {
+	at, on, wire := weigh.Lines(tr, p), step.SupplyOf(tr), tr.Values(trace.ColLineDuty)
 	filled, holes := 0, 0
-	for i := 1; i < len(line); i++ {
-		if !math.IsNaN(line[i]) {
+	for i := 1; i < len(wire); i++ {
+		if !math.IsNaN(wire[i]) {
 			filled++
 		}
-		if math.IsNaN(line[i]) != math.IsNaN(line[i-1]) {
+		if math.IsNaN(wire[i]) != math.IsNaN(wire[i-1]) {
 			holes++
 		}
 	}
 	sparse := holes > filled/20
-	return func(i int) lineState {
-		switch {
-		case line == nil || !on.On(i):
-			return commanded
-		case math.IsNaN(line[i]):
-			if sparse {
-				return commanded
-			}
-			return lineOpen
-		case line[i] <= 0.5 && law(duty[i]) > 1.5:
-			return lineLow
-		case line[i] >= 99.5 && law(duty[i]) < 98.5:
-			return lineHigh
+	return func(i int) step.Line {
+		if !on.On(i) || sparse && math.IsNaN(wire[i]) {
+			return step.Commanded
 		}
-		return commanded
+		return at(i)
 	}
 }
 
 // lapse is a part of the trace in which the line carried no valid command.
 type lapse struct {
-	state    lineState
+	state    step.Line
 	from, to int
 }
 
 // cut finds the steps of the command and the lapses between them.
 func cut(tr *trace.Trace, p *profiles.Profile) (steps []step.Step, lapses []lapse) {
-	at, t := lineStates(tr, p), tr.Time()
+	at, t := lines(tr, p), tr.Time()
 	var found []step.Step
 	for _, s := range step.Find(tr) {
 		found = append(found, finer(s, tr)...)
@@ -81,7 +53,7 @@ func cut(tr *trace.Trace, p *profiles.Profile) (steps []step.Step, lapses []laps
 			}
 			switch {
 			case t[j-1]-t[i] < step.Shortest_s:
-			case at(i) == commanded:
+			case at(i) == step.Commanded:
 				part := s
 				part.From, part.To = i, j
 				steps = append(steps, part)

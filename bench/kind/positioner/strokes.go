@@ -12,8 +12,8 @@ import (
 	"dutybench/signal/travel"
 )
 
-// long is the longest ways: half of the longest and more, so that a trace of
-// steps alone has some too.
+// long is the long ways: half of the longest and more, and no less than longStep,
+// as on a shorter one speeding up and slowing down are no small part.
 func (d *detail) long() (out []travel.Move) {
 	most := 0.0
 	for _, m := range d.moves {
@@ -22,16 +22,29 @@ func (d *detail) long() (out []travel.Move) {
 		}
 	}
 	for _, m := range d.moves {
-		if m.Moved && math.Abs(m.Way()) >= max(3, most/2) {
+		if m.Moved && math.Abs(m.Way()) >= max(longStep, most/2) {
 			out = append(out, m)
 		}
 	}
 	return out
 }
 
-// binWidth is the width of a place along the travel, %: half of a step of the
-// slow sweep.
-const binWidth = pitch / 2
+const (
+	// spot is how wide a place that binds or is worn is, in per cent of the travel:
+	// a tooth, or a finger's way of the wiper (common practice, no source).
+	spot = 5.0
+	// binWidth lets one bin lie within such a place wherever that begins.
+	binWidth = spot / 2
+)
+
+// between is the standard uncertainty of a median that the scatter between ways
+// makes; 0 for one of them.
+func between(v []float64) float64 {
+	if len(v) < 2 {
+		return 0
+	}
+	return 1.2533 * stat.SD(v) / math.Sqrt(float64(len(v)))
+}
 
 // measureStrokes measures the long ways: speed, current, how it begins and ends.
 func (d *detail) measureStrokes(tr *trace.Trace, p *profiles.Profile, m *kind.Measured) {
@@ -69,7 +82,7 @@ func (d *detail) measureStrokes(tr *trace.Trace, p *profiles.Profile, m *kind.Me
 			miss(m, name, "%/s", why)
 			continue
 		}
-		q := stat.Quantity{Value: stat.Median(speeds[k])}.With("line through the middle of the way", stat.Median(speedU[k]), 0)
+		q := stat.Quantity{Value: stat.Median(speeds[k])}.With("line through the middle of the way", stat.Median(speedU[k])/math.Sqrt(float64(len(speedU[k]))), 0).With("scatter between ways", between(speeds[k]), float64(max(1, len(speeds[k])-1)))
 		add(m, name, "%/s", d.supplied(tr, p, q))
 	}
 	for k, name := range []string{MovingUp, MovingDown} {
@@ -77,7 +90,7 @@ func (d *detail) measureStrokes(tr *trace.Trace, p *profiles.Profile, m *kind.Me
 			miss(m, name, "A", why)
 			continue
 		}
-		add(m, name, "A", stat.Quantity{Value: stat.Median(amps[k])}.With("resolution", resolution(tr, trace.ColCurrent)/math.Sqrt(12), 0))
+		add(m, name, "A", stat.Quantity{Value: stat.Median(amps[k])}.With("resolution", resolution(tr, trace.ColCurrent)/math.Sqrt(12), 0).With("scatter between ways", between(amps[k]), float64(max(1, len(amps[k])-1))))
 	}
 	d.typicalMoving(m, p)
 	d.delays(m, why)
@@ -221,7 +234,8 @@ func (d *detail) delays(m *kind.Measured, why string) {
 		for _, k := range list {
 			v, w = append(v, k.s), append(w, k.u)
 		}
-		return stat.Median(v), stat.Median(w) / math.Sqrt(float64(len(v)))
+		// Command and position come at fixed times: all delays may err alike.
+		return stat.Median(v), stat.Median(w)
 	}
 	if len(same) == 0 {
 		miss(m, Response, "s", why)
@@ -229,6 +243,13 @@ func (d *detail) delays(m *kind.Measured, why string) {
 		return
 	}
 	r, u := middle(same)
+	// Half of it between two readings: it may have begun anywhere there.
+	if u*math.Sqrt(12) > r/2 {
+		why := "the position was read too seldom for it: " + weigh.Amount(u*math.Sqrt(12), "s") + " between readings"
+		miss(m, Response, "s", why)
+		miss(m, ReversalDelay, "s", why)
+		return
+	}
 	add(m, Response, "s", stat.Quantity{Value: r}.With("time between readings", u, 0))
 	var sizes []float64
 	for _, k := range same {
@@ -247,13 +268,13 @@ func (d *detail) delays(m *kind.Measured, why string) {
 // work is how much more charge one slow step took than the others of its
 // direction, for the same way: the worst, as a ratio in per cent.
 func (d *detail) work(m *kind.Measured, why string) {
-	worst, n := math.Inf(-1), 0
+	worst, n, way := math.Inf(-1), 0, math.Inf(1)
 	for _, up := range []bool{true, false} {
-		var per, at []float64
+		var per, ways []float64
 		for _, x := range d.sweep() {
 			place, by := d.asked(x)
 			if by > 0 == up && inside(place) && inside(place-by) && x.Moved && math.Abs(x.Way()) > math.Abs(by)/2 && math.Abs(by) > smallStep {
-				per, at = append(per, x.Charge_As/math.Abs(x.Way())), append(at, place-by/2)
+				per, ways = append(per, x.Charge_As/math.Abs(x.Way())), append(ways, math.Abs(x.Way()))
 			}
 		}
 		if len(per) < 5 {
@@ -264,6 +285,7 @@ func (d *detail) work(m *kind.Measured, why string) {
 			continue
 		}
 		n += len(per)
+		way = min(way, stat.Median(ways))
 		for _, q := range per {
 			worst = max(worst, 100*(q/middle-1))
 		}
@@ -272,5 +294,5 @@ func (d *detail) work(m *kind.Measured, why string) {
 		miss(m, StepWork, "%", why)
 		return
 	}
-	add(m, StepWork, "%", stat.Quantity{Value: worst}.With("reading of the way", 100*1.25*orZero(d.noise)/math.Sqrt(10)/pitch, 0))
+	add(m, StepWork, "%", stat.Quantity{Value: worst}.With("reading of the way", 100*1.25*orZero(d.noise)/math.Sqrt(10)/way, 0))
 }

@@ -31,7 +31,7 @@ func (d *detail) measureSupply(tr *trace.Trace, m *kind.Measured) {
 	}
 	var x, y, u []float64
 	for _, b := range sums {
-		if b.n > 0 && b.i/b.n <= lo+0.75*(hi-lo) { // the upper part stays out: there a limit folds
+		if b.n > 0 && b.i/b.n <= lo+0.75*(hi-lo) { // the upper quarter stays out (chosen): there a limit folds, and a line needs the rest
 			x, y, u = append(x, b.i/b.n), append(y, b.v/b.n), append(u, 1/math.Sqrt(b.n))
 		}
 	}

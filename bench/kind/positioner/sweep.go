@@ -1,6 +1,7 @@
 package positioner
 
 import (
+	"maps"
 	"math"
 	"slices"
 
@@ -82,8 +83,8 @@ func (d *detail) measureSweep(tr *trace.Trace, m *kind.Measured) {
 		add(m, Linearity, "%", stat.Quantity{Value: worst}.With("reading", u, 0))
 	}
 	var gaps []float64
-	for a, n := range seen {
-		if n[0] > 0 && n[1] > 0 {
+	for _, a := range slices.Sorted(maps.Keys(seen)) { // in order: sums of floats depend on it
+		if n := seen[a]; n[0] > 0 && n[1] > 0 {
 			gaps = append(gaps, lag[a][1]/float64(n[1])-lag[a][0]/float64(n[0]))
 		}
 	}

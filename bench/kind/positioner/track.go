@@ -33,7 +33,7 @@ func (d *detail) measureTrack(m *kind.Measured) {
 	creep, n := 0.0, 0
 	for _, x := range d.moves {
 		// While it pushes or still goes it is not left standing.
-		if !math.IsNaN(x.Creep_pct) && x.Standing_A < d.quiet+pushes*orZero(d.moving) {
+		if !math.IsNaN(x.Creep_pct) && !math.IsNaN(x.Before_pct) && x.Standing_A < d.quiet+pushes*orZero(d.moving) {
 			creep, n = max(creep, x.Creep_pct), n+1
 		}
 	}
@@ -63,17 +63,22 @@ func (d *detail) worstNoise(m *kind.Measured) {
 		in := d.samples.In(x.Start_s, x.End_s)
 		bins := map[int][]float64{}
 		a, b := x.Stood_pct+0.15*x.Way(), x.Stood_pct+0.85*x.Way()
+		// Over more than half a place the way is not straight, and its bend is no
+		// scatter: readings too far apart tell nothing.
+		hole := min(0.1, spot/2/math.Abs(x.Speed_pct_s))
 		for i := 1; i+1 < in.Len(); i++ {
-			mid := (in.P_pct[i-1] + in.P_pct[i+1]) / 2
-			if (mid-a)*(mid-b) < 0 && in.T_s[i+1]-in.T_s[i-1] < 0.1 {
-				k := int(math.Floor(mid / pitch))
-				// Three readings' scatter is in it: 1 + 1/4 + 1/4.
-				bins[k] = append(bins[k], (in.P_pct[i]-mid)/math.Sqrt(1.5))
+			span := in.T_s[i+1] - in.T_s[i-1]
+			f := (in.T_s[i] - in.T_s[i-1]) / span
+			mid := in.P_pct[i-1]*(1-f) + in.P_pct[i+1]*f
+			if (mid-a)*(mid-b) < 0 && span < hole {
+				k := int(math.Floor(mid / spot))
+				// Three readings' scatter is in it.
+				bins[k] = append(bins[k], (in.P_pct[i]-mid)/math.Sqrt(1+f*f+(1-f)*(1-f)))
 			}
 		}
 		for k, r := range bins {
 			if len(r) >= 6 {
-				take(stat.SD(r), (float64(k)+0.5)*pitch)
+				take(stat.SD(r), (float64(k)+0.5)*spot)
 			}
 		}
 	}

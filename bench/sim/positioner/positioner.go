@@ -113,7 +113,7 @@ type net struct {
 // current through the shunt.
 func (n *net) step(dt float64, src sim.Source, load float64) float64 {
 	if !src.On {
-		n.cap_V = max(0, n.cap_V-load*dt/n.farad)
+		n.cap_V = max(0, n.cap_V-(load+n.cap_V/sim.SenseLoad_Ohm)*dt/n.farad)
 		n.plug_V = n.cap_V
 		return src.Leak_A
 	}
