@@ -75,6 +75,10 @@ func New(sw Switch, c clock.Clock, idle func() error, l Limits) (*Guard, error) 
 	return g, nil
 }
 
+// Follow takes over what the unit has borne under the guard before it, in the
+// same rig time: its heat, and its running time without water.
+func (g *Guard) Follow(before *Guard) { g.trips.follow(before.trips) }
+
 // Close closes the main contacts: supply on, for one lease. It is refused
 // after a trip.
 func (g *Guard) Close() error { return g.CloseOnly(g.sw.Paths() &^ PreCharge) }

@@ -97,5 +97,22 @@ type Sample struct {
 	Position_pct float64
 }
 
-// carried is the size of the current that the unit itself carries.
-func (s *Sample) carried() float64 { return max(math.Abs(s.Current_A), math.Abs(s.Held_A)) }
+// carried is the size of the current that the unit itself carries. What it held
+// that is no number says nothing.
+func (s *Sample) carried() float64 {
+	amps, held := math.Abs(s.Current_A), math.Abs(s.Held_A)
+	if held > amps && !math.IsInf(held, 0) {
+		return held
+	}
+	return amps
+}
+
+// bounded makes a number of a current beyond all that the converter can tell,
+// which no rule could reckon with: at least the peak limit. That a converter is at
+// its end comes before that it gave no number.
+func (s Sample) bounded(l Limits) Sample {
+	if inf := math.IsInf(s.Current_A, 0); inf || s.Clipped && math.IsNaN(s.Current_A) {
+		s.Current_A, s.Clipped = l.Peak_A, true
+	}
+	return s
+}

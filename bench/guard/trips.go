@@ -79,9 +79,14 @@ func (h *held) set(on bool, at time.Duration) {
 // NewTrips starts with the supply off.
 func NewTrips(l Limits) *Trips { return &Trips{l: l} }
 
+// follow takes over what the unit has borne so far, and when that was.
+func (t *Trips) follow(before *Trips) {
+	t.burden, t.dry, t.last = before.burden, before.dry, before.last
+}
+
 // Closed says that the supply goes on at this instant.
 func (t *Trips) Closed(at time.Duration) {
-	*t = Trips{l: t.l, on: true, closed: at, last: at, charging: true, dry: t.dry, burden: t.burden, stall: standing{where: t.stall.where, known: t.stall.known}}
+	*t = Trips{l: t.l, on: true, closed: at, last: at, charging: true, dry: t.dry, burden: t.burden, stall: standing{place: t.stall.place}}
 }
 
 // Opened says that the supply is off.
@@ -110,6 +115,7 @@ func (t *Trips) Sample(s Sample) *Trip {
 		return &Trip{Rule: StopPressed, Met: s.At, Reason: "The stop input is pressed.",
 			Next: "Release it when the bench is safe, then run the test again."}
 	}
+	s = s.bounded(t.l)
 	if math.IsNaN(s.Current_A) {
 		return t.Late(s.At)
 	}

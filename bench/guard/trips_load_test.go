@@ -61,6 +61,43 @@ func TestLoadRules(t *testing.T) {
 			}
 			return at(5.5, 50)
 		}},
+		{name: "stalled, two and two readings apart", rule: Stalled, met: 301 * ms, sample: func(u time.Duration) Sample {
+			if u/ms%5 != 0 {
+				return at(5.5, math.NaN())
+			}
+			return at(5.5, 50+4*float64(u/(10*ms)%2))
+		}},
+		// One step of 4 % that stays is ground; back and to it again is none.
+		{name: "stalled, swings slowly", change: func(l *Limits) { l.Heat_A2s, l.Continuous_A = 0, 0 }, rule: Stalled, met: 402 * ms, sample: func(u time.Duration) Sample {
+			return at(5.5, 50+4*float64(u/(100*ms)%2))
+		}},
+		{name: "stalled, endless readings between", rule: Stalled, met: 301 * ms, sample: func(u time.Duration) Sample {
+			if u/ms%2 == 0 {
+				return at(5.5, math.Inf(1))
+			}
+			return at(5.5, 50)
+		}},
+		{name: "moves, noise of the position", change: func(l *Limits) { l.Heat_A2s, l.Continuous_A = 0, 0 }, sample: func(u time.Duration) Sample {
+			return at(6, 0.04*float64(u/ms)+2*math.Sin(float64(u)))
+		}},
+		{name: "heat, nothing known of what was held", rule: Heat, met: 834 * ms, sample: func(time.Duration) Sample {
+			s := at(4, 0)
+			s.Held_A = math.NaN()
+			return s
+		}},
+		{name: "endless current", rule: OverPeak, met: 400 * ms, sample: func(u time.Duration) Sample {
+			if u >= 400*ms {
+				return at(math.Inf(-1), 0)
+			}
+			return at(1, 0)
+		}},
+		{name: "at its end, and no number", rule: OverPeak, met: 400 * ms, sample: func(u time.Duration) Sample {
+			s := at(1, 0)
+			if u >= 400*ms {
+				s.Current_A, s.Clipped = math.NaN(), true
+			}
+			return s
+		}},
 		{name: "stalled, dips", rule: Stalled, met: 301 * ms, sample: func(u time.Duration) Sample {
 			if u/ms%50 > 30 {
 				return at(1, 50)
@@ -127,6 +164,34 @@ func TestHeatOutlastsTheSupply(t *testing.T) {
 	}
 	assert.True(t, run(100*ms), "6 A²·s, and 6 again")
 	assert.False(t, run(1600*ms), "nothing is left of the first")
+}
+
+// The next guard of a run begins with what the unit has borne under the last.
+func TestHeatFollows(t *testing.T) {
+	run := func(follow bool, rest time.Duration) *Trip {
+		before := NewTrips(loaded())
+		at := time.Duration(0)
+		burn := func(tr *Trips) (trip *Trip) {
+			tr.Closed(at)
+			for end := at + 500*ms; at < end && trip == nil; at += ms {
+				trip = tr.Sample(Sample{At: at, Current_A: 4, Supply_V: 12})
+			}
+			tr.Opened()
+			return trip
+		}
+		require.Nil(t, burn(before))
+		next := NewTrips(loaded())
+		if follow {
+			next.follow(before)
+		}
+		at += rest
+		next.Sample(Sample{At: at, Supply_V: 12})
+		return burn(next)
+	}
+	require.NotNil(t, run(true, 100*ms))
+	assert.Equal(t, Heat, run(true, 100*ms).Rule)
+	assert.Nil(t, run(false, 100*ms), "it would have begun at nought")
+	assert.Nil(t, run(true, 1600*ms), "it has cooled meanwhile")
 }
 
 // Whatever the current does, heat is that of the worst stretch of it, and a

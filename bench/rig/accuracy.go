@@ -44,9 +44,10 @@ func (d *Description) Range_A() float64 {
 	case "ina219":
 		return 10e-6 / c.Shunt_Ohm * float64(d.shuntRange().Codes())
 	}
-	span := d.SPI.Reference_V*(spiSteps-1)/spiSteps - c.Zero_V
+	step := d.SPI.Reference_V / spiSteps
+	span := step*(spiSteps-1-spiShort) - c.Zero_V
 	if c.Reversed {
-		span = c.Zero_V
+		span = c.Zero_V - step*spiShort
 	}
 	return span / (c.Gain * c.Shunt_Ohm)
 }
@@ -194,6 +195,7 @@ func (d *Description) facts(interval time.Duration) []Fact {
 	if isSPI(c.Chip) {
 		add("port", "%s", physic.Frequency(d.SPI.Speed_Hz*float64(physic.Hertz)))
 		add("sampling", "%s a second, each at a moment", plain(1/interval.Seconds(), 4))
+		add("other channels", "%s", d.othersWords(interval))
 	} else {
 		add("bus", "%s", physic.Frequency(d.I2C.Speed_Hz*float64(physic.Hertz)))
 		add("sampling", "%s a second, each the mean over %v", plain(1/interval.Seconds(), 4), interval)

@@ -32,7 +32,7 @@ func actuatorText(t testing.TB, changes ...string) string {
 }
 
 const (
-	noDiode    = "free_wheel = \"none\"\nclamp_voltage = \"55 V\"\nclamp_energy = \"0.5 J\"\ninductance = \"10 mH\""
+	noDiode    = "free_wheel = \"none\"\nclamp_voltage = \"55 V\"\nclamp_energy = \"0.5 J\"\ninductance = \"1.6 mH\""
 	diode      = `free_wheel = "diode"`
 	lowSide    = "channel = 1\nside = \"low\""
 	highSide   = "channel = 1\nside = \"high\""
@@ -76,11 +76,11 @@ func TestLoadIsRead(t *testing.T) {
 	// Without a diode: steady levels only, and what the switch bears.
 	d, err = actuators(t, diode, noDiode, anyRate, "", `top = "120 kohm"`, `top = "180 kohm"`)
 	require.NoError(t, err)
-	assert.Equal(t, rig.Clamp{Volt: 55, Joule: 0.5, Henry: 0.010}, d.Load.Clamp)
+	assert.Equal(t, rig.Clamp{Volt: 55, Joule: 0.5, Henry: 0.0016}, d.Load.Clamp)
 	assert.Zero(t, d.Load.HighestFrequency_Hz)
 	assert.Zero(t, d.Accuracy().LoadEdge_s)
-	// ½·10 mH·(6 A)²·55/(55−32), by hand.
-	assert.InDelta(t, 0.4304, d.Load.Clamp.Opening_J(6, 32), 1e-4)
+	// ½·1.6 mH·(15 A)²·55/(55−32), by hand.
+	assert.InDelta(t, 0.4304, d.Load.Clamp.Opening_J(15, 32), 1e-4)
 }
 
 // Each wrong file has its line and a next step.

@@ -58,9 +58,9 @@ func openSwitched(t testing.TB, d rig.Description, o sim.Options) (*rig.Rig, *si
 
 // seenOf is what a second of sampling gave.
 type seenOf struct {
-	n, lost, supply, line, position, node, warm int
-	positions, nodes                            float64 // means
-	longestNode                                 time.Duration
+	n, lost, other, supply, line, position, node, warm int
+	positions, nodes                                   float64 // means
+	longestNode                                        time.Duration
 }
 
 func watch(t testing.TB, r *rig.Rig, long time.Duration) (c seenOf) {
@@ -71,6 +71,7 @@ func watch(t testing.TB, r *rig.Rig, long time.Duration) (c seenOf) {
 		require.NoError(t, r.Sampler.Next(&s))
 		c.n++
 		c.lost += s.Lost
+		c.other += s.Other
 		for _, x := range []struct {
 			v float64
 			n *int
@@ -94,10 +95,10 @@ func watch(t testing.TB, r *rig.Rig, long time.Duration) (c seenOf) {
 }
 
 // What position and load switch cost. On SPI each reading of another channel
-// takes the place of one of the current; on I²C none is lost, as the voltages
-// have a converter of their own, and each comes the more seldom.
+// takes the place of one of the current, and is no loss; on I²C none does, as the
+// voltages have a converter of their own, and each comes the more seldom.
 func TestPositionAndNodeAreSampled(t *testing.T) {
-	type want struct{ supply, line, position, node, lost int }
+	type want struct{ supply, line, position, node, other int }
 	for name, c := range map[string]struct {
 		make func(bool) (rig.Description, sim.Options)
 		want want
@@ -128,7 +129,8 @@ func TestPositionAndNodeAreSampled(t *testing.T) {
 			per(c.want.line, got.line, "line")
 			per(c.want.position, got.position, "position")
 			per(c.want.node, got.node, "node")
-			per(c.want.lost, got.lost, "lost samples of the current")
+			per(c.want.other, got.other, "conversions of other channels")
+			assert.Zero(t, got.lost)
 			assert.Less(t, got.longestNode, c.most)
 			a := r.Accuracy
 			assert.InDelta(t, 3, got.positions, 3*(3*a.PositionGain+a.PositionOffset_V))

@@ -190,7 +190,7 @@ type Floor struct {
 	ZeroMost_A         float64 // beyond which the zero is not what the data sheet promises
 	Clipped            int
 	supplies, lineLook int
-	others             int // readings that are not of the current
+	others             int // conversions that were not of the current
 	told               told
 }
 
@@ -211,22 +211,18 @@ func (r *Rig) MeasureFloor(d *Description, long time.Duration) (Floor, error) {
 		if f.Samples > 0 {
 			step := s.At - last
 			f.Longest = max(f.Longest, step)
-			each := step.Seconds() / float64(1+s.Lost)
+			each := step.Seconds() / float64(1+s.Lost+s.Other)
 			steps += each
 			stepSquare += each * each
 		}
 		last = s.At
 		f.Samples++
 		f.Lost += s.Lost
+		f.others += s.Other
 		if s.Clipped {
 			f.Clipped++
 		}
 		f.told.add(&s)
-		for _, v := range [...]float64{s.Supply_V, s.Line_V, s.Position, s.Node_V, s.Temperature_C} {
-			if !math.IsNaN(v) {
-				f.others++
-			}
-		}
 		delta := s.Current_A - mean
 		mean += delta / float64(f.Samples)
 		square += delta * (s.Current_A - mean)
@@ -262,18 +258,14 @@ func (f *Floor) Looks(d *Description) []Look {
 		rate.State, rate.Next = Attention, "The kernel's own time between transfers costs the rest: choose a longer conversion or a lower rate, and give the program priority."
 	}
 	share := float64(f.Lost) / float64(max(f.Samples+f.Lost, 1))
-	beside := share // of those that no other reading took
-	if isSPI(d.Current.Chip) {
-		beside -= float64(f.others) / float64(max(f.Samples+f.Lost, 1))
-	}
 	lost := Look{"lost samples", OK, fmt.Sprintf("%d of %d", f.Lost, f.Samples+f.Lost), ""}
 	if f.Lost > 0 {
 		lost.Found += fmt.Sprintf(", %s %%", plain(100*share, 2))
-		if isSPI(d.Current.Chip) {
-			lost.Found += "; each reading of another channel takes the place of one of the current"
-		}
 	}
-	if beside > 0.01 {
+	if f.others > 0 {
+		lost.Found += fmt.Sprintf("; %d more conversions were of the other channels", f.others)
+	}
+	if share > 0.01 {
 		lost.State, lost.Next = Attention, "Choose a longer conversion time or a lower rate, end other programs, or give this one priority."
 	}
 	zero := Look{"zero", OK, fmt.Sprintf("%s; the data sheet allows %s", amps(f.Zero_A), amps(f.ZeroMost_A)), ""}

@@ -107,8 +107,10 @@ type Sample struct {
 	// Clipped says that the current reading stands at the end of the range:
 	// the true value is at least this.
 	Clipped bool
-	// Lost counts conversions that were missed since the last sample.
-	Lost int
+	// Lost counts conversions that were missed since the last sample. Other counts
+	// those that the converter made of another channel in that time, as one that
+	// is shared does: they are no loss.
+	Lost, Other int
 }
 
 // Sampler delivers samples one by one, never a stale one. It does not
@@ -129,7 +131,7 @@ type NodePacer interface {
 	// PaceNode reads that wire every so often, or as often as the converter can
 	// where that is less; 0 goes back to the usual pace. On an SPI converter each
 	// reading takes the place of one of the current, one in five at most, which
-	// count as lost; on I²C the other voltages come less often. It says whether
-	// there is such a wire.
+	// counts as another channel's; on I²C the other voltages come less often. It
+	// says whether there is such a wire.
 	PaceNode(every time.Duration) bool
 }

@@ -27,7 +27,12 @@ const (
 	// milliseconds, a converter that does not answer never does. Chosen: a
 	// fifth of the lease.
 	railed = 20 * time.Millisecond
-	// How often the other channels are read.
+	// spiShort is by how many codes the converter may end short of its range:
+	// gain 5, offset 3 and nonlinearity 2 (see Accuracy). An amplifier at its rail
+	// reads no higher then, so the range ends there.
+	spiShort = 10
+	// How often the other channels are read. Each takes the time of one conversion
+	// of the current, 50 µs at 20 kHz.
 	supplyEvery = 10 * time.Millisecond
 	lineEvery   = 20 * time.Millisecond
 	// A positioner crosses its travel in half a second and more, and a hundredth
@@ -56,6 +61,7 @@ type spiSampler struct {
 	next   int            // the next of it
 	last   time.Duration  // of the last sample
 	bad    int            // frames since the last sample that were none
+	other  int            // frames since the last sample that another channel had
 	volt_V float64        // of the thermistor's reference
 
 	pace pace // of the node, when asked for
@@ -103,32 +109,14 @@ func newSPISampler(p spi.Port, clk clock.Clock, d *Description) (*spiSampler, er
 	for i := range row {
 		row[i] = current
 	}
-	add := func(k channel, input mcp320x.Input, every time.Duration) {
-		if err == nil {
-			s.with[k], err = dev.NewBatch(append(row, input)...)
-			s.every[k] = every
-		}
-	}
 	s.plain, err = dev.NewBatch(row...)
-	plug := mcp320x.Single(d.Supply.Channel)
-	if d.Supply.Minus != nil {
-		plug = mcp320x.Differ(d.Supply.Channel)
-	}
-	add(supply, plug, supplyEvery)
-	if d.LineLevel != nil {
-		add(line, mcp320x.Single(d.LineLevel.Channel), lineEvery)
-	}
-	if p := d.Position; p != nil && p.Sense != nil {
-		add(position, mcp320x.Single(p.Sense.Channel), positionEvery)
-	}
-	if l := d.Load; l != nil && l.Level != nil {
-		add(node, mcp320x.Single(l.Level.Channel), nodeEvery)
+	for k, o := range d.spiOthers() {
+		if s.every[k] = o.every; o.every > 0 && err == nil {
+			s.with[k], err = dev.NewBatch(append(row, o.input)...)
+		}
 	}
 	if t != nil && t.Chip == "ntc" && err == nil {
 		s.ntc, err = t.NTC.sensor()
-		if add(thermistor, mcp320x.Single(t.Channel), temperatureEvery); t.Reference != OwnReference {
-			add(reference, mcp320x.Single(t.Reference), temperatureEvery)
-		}
 	}
 	if err != nil {
 		return nil, fmt.Errorf("current converter: %w", err)
@@ -169,7 +157,7 @@ func (s *spiSampler) Start() error {
 		// Spread out, so that no two fall due together for long.
 		s.due[k] = now + time.Duration(k)*supplyEvery/4
 	}
-	s.running, s.any, s.bad = true, false, 0
+	s.running, s.any, s.bad, s.other = true, false, 0, 0
 	s.now, s.next = s.plain, spiFrames
 	s.volt_V = math.NaN()
 	return nil
@@ -216,11 +204,12 @@ func (s *spiSampler) Next(out *Sample) error {
 		}
 		out.At = at
 		out.Current_A = (float64(code) - s.zero) * s.scale
-		out.Clipped = code == mcp320x.MaxCode || code == 0 && s.zero > 0
+		out.Clipped = float64(code) >= mcp320x.MaxCode-spiShort || code == 0 && s.zero > 0 || code <= spiShort && s.zero > 2*spiShort
 		if s.any {
-			out.Lost = max(s.bad, int(math.Round(float64(at-s.last)/float64(s.interval)))-1)
+			out.Other = s.other
+			out.Lost = max(s.bad, int(math.Round(float64(at-s.last)/float64(s.interval)))-1-s.other)
 		}
-		s.last, s.any, s.bad = at, true, 0
+		s.last, s.any, s.bad, s.other = at, true, 0, 0
 		s.aux.fill(s.clk.Now(), out)
 		return nil
 	}
@@ -245,6 +234,9 @@ func (s *spiSampler) read(out *Sample) error {
 	}
 	if err := s.dev.Read(b); err != nil {
 		return err
+	}
+	if s.now != s.plain {
+		s.other++ // the last frame of the message before
 	}
 	s.now, s.next = b, 0
 	if k < 0 || b.Codes[spiFrames] == mcp320x.Bad {

@@ -108,6 +108,7 @@ func (x *runner) anew() error {
 	if at, ever := x.guard.LastOff(); ever {
 		x.out.LastOff = at
 	}
+	g.Follow(x.guard)
 	x.guard = g
 	for _, c := range x.ch.all() {
 		*c = (*c)[:0]
@@ -135,6 +136,7 @@ func (x *runner) under(l guard.Limits) error {
 	if err != nil {
 		return x.failed(err)
 	}
+	g.Follow(x.guard)
 	x.guard = g
 	return nil
 }

@@ -121,8 +121,37 @@ func (x *runner) freeWheel(ctx context.Context) error {
 			break
 		}
 	}
+	if w.peak_A >= 2*x.nought_A() && x.atOnce(&w) {
+		plug_V, err := x.plugUnder(ctx, w.most_H)
+		switch trip := x.guard.Tripped(); {
+		case err != nil:
+			return err
+		case trip != nil && !overCurrent(trip):
+			x.tripped()
+			return nil
+		case trip != nil:
+			x.pulseShort(&w)
+			return nil
+		case plug_V < x.profile.Supply.Low_V:
+			x.plugFell(&w, supply_V, plug_V)
+			return nil
+		}
+	}
 	x.wheelled(&w, supply_V)
 	return nil
+}
+
+// plugFell is a current that stood at once and took the plug's voltage below all
+// that the unit may have: the supply is at its limit over something that is no
+// coil, so how little the coil seems to hold says nothing.
+func (x *runner) plugFell(w *wheel, rest_V, plug_V float64) {
+	f := Fault{Cause: result.Bench, Or: []result.Cause{result.Electrical, result.Wiring},
+		Sentence: fmt.Sprintf("A pulse through the load switch brought %.3g A at once, and the voltage at the plug fell from %.3g V to %.3g V: the free-wheel diode is shorted or sits the wrong way round, or the unit or the wires to it are shorted, or the supply's current limit is set too low for the unit.", w.peak_A, rest_V, plug_V),
+		Next:     "With the supply off and the unit unplugged, measure across the plug: the diode conducts from minus to plus only. If it does, measure the resistance at the unit's own pins, then look at the supply's current limit.",
+		Apart:    "measure across the plug with the unit off it, and the resistance at the unit's own pins"}
+	x.loadCheck(result.CheckOK, "It conducts when it is told to.")
+	x.pathFound(result.CheckFailed, &wheel{}, f.Sentence)
+	x.fault(f)
 }
 
 // least_A is a current that tells: a few times what may be none, and no great

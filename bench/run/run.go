@@ -187,6 +187,9 @@ func check(r *rig.Rig, plan kind.Plan, p *profiles.Profile) (kind.Plan, error) {
 	if err := Bears(r.Name, r.Limits, p); err != nil {
 		return plan, fmt.Errorf("run: %w", err)
 	}
+	if most, is := mostBlind(p), r.Sampler.Interval(); p.Command.Type == profiles.Switched && r.Load.FreeWheel != rig.FreeWheelNone && is > most {
+		return plan, fmt.Errorf("run: rig %s reads the current every %v, too seldom to look at the free-wheel path of a unit of up to %g A at %g V: between two readings a coil could store more than the %g J that are harmless without a path; raise the rate of the current's converter to %.3g kHz at least, or use a faster rig", r.Name, is, p.Limits.Peak_A, p.Supply.High_V, harmless_J, math.Ceil(0.1/most.Seconds())/100)
+	}
 	powered := false
 	for i, s := range plan.Steps {
 		switch {

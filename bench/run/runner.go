@@ -314,7 +314,7 @@ func (x *runner) next() (read bool, err error) {
 	} else {
 		current = math.NaN()
 	}
-	x.guard.Hold(guard.Sample{At: s.At, Current_A: current, Supply_V: s.Supply_V, Clipped: s.Clipped,
+	x.guard.Hold(guard.Sample{At: s.At, Current_A: current, Supply_V: s.Supply_V, Clipped: s.Clipped || math.IsInf(s.Current_A, 0),
 		Stop: x.pressed(), Running: x.now.on && x.running, Held_A: x.held_A(s.At, current), Position_pct: x.ch.position.told(s)})
 	if read {
 		if !x.testing {
@@ -331,7 +331,7 @@ func (x *runner) tally(s *rig.Sample) {
 	lost := s.Lost
 	if math.IsNaN(s.Current_A) || math.IsInf(s.Current_A, 0) {
 		lost++
-	} else if lost == 0 && x.any && 2*(s.At-x.last) > 3*x.rig.Sampler.Interval() {
+	} else if lost == 0 && x.any && 2*(s.At-x.last) > time.Duration(3+2*s.Other)*x.rig.Sampler.Interval() {
 		x.late++
 	}
 	if lost > 0 && x.lost == 0 {

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"dutybench/bench/rig"
+	"dutybench/profiles"
 )
 
 // What is different for a unit that the bench switches itself: its current comes
@@ -15,6 +16,17 @@ import (
 // does without one by its own statement.
 func safeToSwitch(l *rig.Load) bool {
 	return l.Seen || l.Level != nil || l.FreeWheel == rig.FreeWheelNone && l.Clamp.Volt > 0
+}
+
+// mostBlind is the longest that may lie between two readings of a pulse's current,
+// so that what a coil has stored then is harmless whatever its inductance: with
+// U/R = I, at most what the profile allows, and x = R·t/L, L·i²/2 is
+// U·I·t/2·(1 − e^−x)²/x, which is highest at x = 1.256, 0.204·U·I·t. A coil of
+// less inductance has no more, as its resistance holds its current; one of more
+// takes less in the time.
+func mostBlind(p *profiles.Profile) time.Duration {
+	const share = 0.2036
+	return time.Duration(harmless_J / (share * p.Supply.High_V * p.Limits.Peak_A) * float64(time.Second))
 }
 
 // edge_s is the standard uncertainty of how long a period's high part is, where

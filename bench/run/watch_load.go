@@ -115,27 +115,18 @@ func (x *runner) stuckOpen(node_V float64) bool {
 	return node_V > supply_V/2
 }
 
-// accountPosition notes a position output that was never heard, or told only
-// what it cannot give. Its wire and the unit's own output look the same.
+// accountPosition warns of a position output that was never heard, or told only
+// what it cannot give. Its wire, the unit's own output and a board that is dead
+// look the same here; the kind weighs them, with what the current did.
 func (x *runner) accountPosition() {
 	w, p := &x.watching, &x.profile.Position
 	if _, ever := x.guard.LastOff(); !ever || x.ch.position.profile == nil || x.testing {
 		return
 	}
-	own := result.ControlBoard
-	if !x.commander.signals() {
-		own = result.Electrical
-	}
-	f := Fault{Cause: result.Wiring, Or: []result.Cause{own},
-		Apart: "measure the position output at the unit's own pins, with the unit supplied",
-		Next:  "Measure the position output at the unit's own pins with the unit supplied: what is there and not at the bench is lost in the wire."}
 	switch {
 	case w.told == 0 && p.By == profiles.ByPWM && x.ch.len() > fewestTold:
-		f.Sentence = "No pulses came on the wire of the position: it is open or shorted, or the unit tells nothing."
+		x.warn("No pulses came on the wire of the position: it is open or shorted, or the unit tells nothing.")
 	case w.told >= fewestTold && w.off == w.told:
-		f.Sentence = fmt.Sprintf("The position reads %.3g, where the output gives %.3g to %.3g: its wire is open or shorted, or the unit's output is.", w.last, p.At0, p.At100)
-	default:
-		return
+		x.warn("The position reads %.3g, where the output gives %.3g to %.3g: its wire is open or shorted, or the unit's output is.", w.last, p.At0, p.At100)
 	}
-	x.doubt("position", f)
 }

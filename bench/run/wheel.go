@@ -106,6 +106,41 @@ func (x *runner) wheelPulse(ctx context.Context, longest time.Duration, supply_V
 	return w, err
 }
 
+// atOnce says that a current came and went too fast to be told from a step,
+// nothing showed where it went, and the unit seems to hold next to nothing.
+func (x *runner) atOnce(w *wheel) bool {
+	bears_A := x.profile.Limits.Current_A
+	return w.rose < 3*x.rig.Sampler.Interval() && w.stays < 2 && w.above < 2 && w.most_V <= diodeMost_V &&
+		w.most_H*bears_A*bears_A/2 <= harmless_J
+}
+
+// plugLook is how long a current that stands at once is let flow, for two
+// readings of the plug's voltage at the usual pace, the second with what a supply
+// holds in its output capacitor gone (chosen).
+const plugLook = 25 * time.Millisecond
+
+// plugUnder closes the switch on a unit whose current stands at once, as long as
+// what it holds is harmless, and gives the lowest voltage at the plug; NaN: not
+// read. It returns with the switch open, or a trip.
+func (x *runner) plugUnder(ctx context.Context, most_H float64) (plug_V float64, err error) {
+	plug_V = math.NaN()
+	if err := x.rig.Load.Drive(100, 0); err != nil {
+		return plug_V, x.failed(err)
+	}
+	began := x.rig.Clock.Now()
+	err = x.watch(ctx, max(plugLook, 16*x.rig.Sampler.Interval()), func() bool {
+		if v := x.sample.Supply_V; x.sample.At > began+x.rig.Sampler.Interval() && !(v >= plug_V) && !math.IsNaN(v) {
+			plug_V = v
+		}
+		i := x.current_A()
+		return most_H*i*i/2 >= harmless_J
+	})
+	if oerr := x.rig.Load.Open(); oerr != nil && err == nil {
+		err = x.failed(oerr)
+	}
+	return plug_V, err
+}
+
 // beyond_V is how far the node lies beyond where it rests, to the side to which
 // a coil drives it: up behind a switch to ground, down behind one to the supply.
 func (x *runner) beyond_V(node_V, rest_V float64) float64 {

@@ -3,6 +3,7 @@ package run
 import (
 	"context"
 	"fmt"
+	"math"
 	"testing"
 	"time"
 
@@ -27,6 +28,7 @@ type coiled struct {
 	seed       uint64
 	ideal      bool
 	profile    func(p *profiles.Profile)
+	limit_A    float64 // of the supply; 0: it is strong
 }
 
 func (l coiled) open(t *testing.T) (*sim.Bench, *rig.Rig, *profiles.Profile) {
@@ -42,6 +44,9 @@ func (l coiled) open(t *testing.T) (*sim.Bench, *rig.Rig, *profiles.Profile) {
 		Supply: sim.Supply{Open_V: 12, Ohm: 0.04, Limit_A: 30}, Wire: sim.DefaultWire(), Current: sim.CurrentMCP3208}
 	if o.TwoWire == nil {
 		o.TwoWire = &sim.Coil{Ohm: l.ohm, Henry: l.henry, Temp_C: 20}
+	}
+	if l.limit_A > 0 {
+		o.Supply.Limit_A = l.limit_A
 	}
 	d := rig.DefaultFast(p.Limits.Peak_A)
 	o.Shunt_Ohm = d.Current.Shunt_Ohm
@@ -193,6 +198,8 @@ func TestLoadSwitchIsLookedAt(t *testing.T) {
 		{"stuck open", coiled{driver: func(d *sim.Driver) { d.StuckOff = true }}, "stuck open", nil, "load switch"},
 		{"stuck open, high side", coiled{driver: func(d *sim.Driver) { d.StuckOff, d.HighSide = true, true }}, "stuck open", nil, "load switch"},
 		{"diode shorted", coiled{current_A: 2, driver: func(d *sim.Driver) { d.Short_Ohm, d.Seen = 0.05, false }}, "sits the wrong way round", []result.Cause{result.Electrical, result.Wiring}, pathCheck},
+		{"diode shorted, supply at its limit", coiled{limit_A: 1, driver: func(d *sim.Driver) { d.Short_Ohm, d.Seen = 0.05, false }}, "the voltage at the plug fell from 12", []result.Cause{result.Electrical, result.Wiring}, pathCheck},
+		{"diode reversed, supply at its limit", coiled{limit_A: 1, driver: func(d *sim.Driver) { d.Short_Ohm, d.Seen = 0.8, false }}, "sits the wrong way round", []result.Cause{result.Electrical, result.Wiring}, pathCheck},
 		{"not in the readings, as stated", coiled{driver: unseen, rig: func(d *rig.Description) { d.Load.Seen = true }}, "not through the shunt", nil, pathCheck},
 		{"in the readings, against what is stated", coiled{rig: func(d *rig.Description) { d.Load.Seen = false }}, "says that it is not seen", nil, pathCheck},
 	}
@@ -203,7 +210,7 @@ func TestLoadSwitchIsLookedAt(t *testing.T) {
 			_, out := l.run(t, hold(100, 50*ms))
 			require.Len(t, out.Faults, 1, "%+v", out.Checks)
 			f := out.Faults[0]
-			assert.Equal(t, result.Bench, f.Cause)
+			assert.Equal(t, result.Bench, f.Cause, "%+v", out.Checks)
 			assert.Contains(t, f.Sentence, c.says)
 			assert.Equal(t, c.or, f.Or)
 			assert.True(t, out.Unbegun)
@@ -237,3 +244,31 @@ func TestSwitchingRefused(t *testing.T) {
 	assert.Equal(t, result.CheckUnlooked, checkOf(out, pathCheck).State)
 	assert.Contains(t, checkOf(out, pathCheck).Sentence, "no free-wheel path")
 }
+
+// Between two readings a coil may store what is not harmless, whatever its
+// inductance: a rig that reads too seldom for the unit does not try.
+func TestPulseIsSeenInTime(t *testing.T) {
+	l := coiled{ohm: 4.8, henry: 0.01, current_A: 3}
+	_, r, p := l.open(t)
+	most := 0.0
+	for henry := 1e-6; henry < 10; henry *= 1.1 {
+		ohm := p.Supply.High_V / p.Limits.Peak_A
+		i := p.Limits.Peak_A * -math.Expm1(-mostBlind(p).Seconds()*ohm/henry)
+		most = max(most, henry*i*i/2)
+	}
+	assert.InEpsilon(t, harmless_J, most, 0.01, "by the coil's own equation")
+	r.Sampler = seldom{r.Sampler, 2 * ms}
+	_, err := Run(context.Background(), r, l.plan(hold(100, 50*ms)), p, Options{})
+	require.ErrorContains(t, err, "too seldom to look at the free-wheel path")
+	r.Load.FreeWheel, r.Load.Clamp = rig.FreeWheelNone, rig.Clamp{Volt: 60, Joule: 1, Henry: 0.05}
+	_, err = check(r, l.plan(hold(100, 50*ms)), p)
+	assert.NoError(t, err, "nothing is pulsed where there is no path")
+}
+
+// seldom is a sampler that reads less often.
+type seldom struct {
+	rig.Sampler
+	interval time.Duration
+}
+
+func (s seldom) Interval() time.Duration { return s.interval }
