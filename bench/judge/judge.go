@@ -77,6 +77,9 @@ func judged(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o Options) (res *
 		r.Warnings = append(r.Warnings, a.Lacking...)
 	}
 	r.Risk = riskOf(r, a, o.Conditions.Purpose)
+	if r.Verdict == result.Pass && o.Conditions.Purpose != kind.Return && barely(r.Risk) {
+		r.NextStep = again(r)
+	}
 	r.Sentence = sentence(r, a, o.Conditions.Purpose)
 	return r, state{final: a.Final, sketchy: a.Sketchy}, nil
 }
@@ -123,6 +126,14 @@ func passedNext(p kind.Purpose, soaked bool) string {
 		return "give it back; where the complaint shows only warm or after hours, test it with --soak"
 	}
 	return "fit it, or give it back as good"
+}
+
+// again is the next step after a pass that a repeat may turn.
+func again(r *result.Result) string {
+	if r.Early != "" {
+		return "repeat the test whole (--full); where it passes again, " + r.NextStep
+	}
+	return "repeat the test; where it passes again, " + r.NextStep
 }
 
 // decide sets verdict and cause. whole is the next step when a trace does not hold

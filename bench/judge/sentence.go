@@ -14,7 +14,7 @@ func sentence(r *result.Result, a *kind.Assessment, p kind.Purpose) string {
 	case r.Verdict == result.Pass && p == kind.Return:
 		return fmt.Sprintf("Pass: no fault found in the %s under these conditions. Next: %s.", noun(r), r.NextStep)
 	case r.Verdict == result.Pass && barely(r.Risk):
-		return fmt.Sprintf("Pass, barely: the %s does what good ones do, but a repeat may say otherwise. Next: repeat the test whole (--full).", noun(r))
+		return fmt.Sprintf("Pass, barely: the %s does what good ones do, but a repeat may say otherwise. Next: %s.", noun(r), r.NextStep)
 	case r.Verdict == result.Pass:
 		return fmt.Sprintf("Pass: the %s does what good ones do. Next: %s.", noun(r), r.NextStep)
 	case r.Cause == nil && len(a.Lacking) > 0:

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"dutybench/bench/kind"
 	"dutybench/bench/sim"
 	"dutybench/profiles"
 )
@@ -61,19 +62,35 @@ func BenchFault(name string) (Fault, bool) {
 }
 
 // A fault of the bench that a person asks for by name comes somewhere in the
-// first quarter of a minute, where all that a quick test does lies (chosen);
-// one in four is there from the beginning.
+// first quarter of a minute of a test, or in all of a shorter one (chosen); one in
+// four is there from the beginning.
 const (
 	earliest = 100 * time.Millisecond // the rig is open by then
 	latest   = 15 * time.Second
 )
 
 // armed is a named fault of the bench at a time that the seed draws.
-func armed(name string, severity float64, seed uint64) sim.Armed {
+func armed(name string, severity float64, seed uint64, test time.Duration) sim.Armed {
 	rng := rand.New(rand.NewPCG(seed, 0x6f6666))
 	at := earliest
 	if rng.IntN(4) > 0 {
-		at += time.Duration(rng.Float64() * float64(latest-earliest))
+		at += time.Duration(rng.Float64() * float64(max(0, min(latest, test)-earliest)))
 	}
 	return sim.Armed{Name: name, At: at, Severity: severity, Seed: seed}
+}
+
+// quickest is the longest that a test of a profile's unit lasts before it may be
+// called enough for a pass, by the quick plan of its kind where it has one.
+func quickest(k kind.Kind, p *profiles.Profile) (d time.Duration) {
+	plan := k.Plan(p)
+	if q, ok := k.(kind.Quick); ok {
+		plan = q.Quick(p)
+	}
+	for _, s := range plan.Steps {
+		if s.Suffices {
+			break
+		}
+		d += s.Max
+	}
+	return d
 }

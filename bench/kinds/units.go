@@ -68,7 +68,7 @@ func Bench(p *profiles.Profile, s Simulated) (sim.Options, error) {
 		return sim.Options{}, fmt.Errorf("kinds: profile %s is for a %s: %w", p.Name, p.Kind, ErrNoUnit)
 	}
 	if IsBenchFault(s.Fault) {
-		s.Bench, s.Fault, s.Severity = armed(s.Fault, s.Severity, s.Seed), "", 0
+		s.Bench, s.Fault, s.Severity = armed(s.Fault, s.Severity, s.Seed, quickest(e.kind, p)), "", 0
 	}
 	if !(s.Severity >= 0 && s.Severity <= 1) || math.IsNaN(s.Severity) {
 		return sim.Options{}, fmt.Errorf("kinds: severity %g: give one from 0 to 1", s.Severity)

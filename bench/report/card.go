@@ -70,19 +70,26 @@ func (c *content) cardAt(t tight) *Document {
 	d.section("What was tested", Facts{facts, 4})
 	d.section("Supplied by the customer, not checked", Facts{c.customerTold(), 4})
 	pictures := views(r)
-	if curved(r) {
-		d.section("Current at each duty", Drawing{curveFigure(r), "curve", t.figure, curveWords(r.Curve)})
+	curve := func(height float64) {
+		d.section("Current at each duty", Drawing{curveFigure(r), "curve", height, curveWords(r.Curve)})
+	}
+	first := viewsFirst(r)
+	if curved(r) && !first {
+		curve(t.figure)
 	}
 	switch {
-	case len(pictures) > 0 && (t.view > 0 || !curved(r)):
+	case len(pictures) > 0 && (t.view > 0 || !curved(r) || first):
 		v, height := pictures[0], t.view
-		if !curved(r) {
+		if !curved(r) || first {
 			height = t.figure
 		}
 		words := viewWords(v)
 		d.section(viewTitle(v), Drawing{plot.View(v, words), "view-1", height, words + viewRemark(v)})
 	case !curved(r) && c.in.Trace != nil:
 		d.section("What was measured", Drawing{traceFigure(c.in), "trace", t.figure, ""})
+	}
+	if curved(r) && first && t.view > 0 {
+		curve(t.view)
 	}
 	if c.judged {
 		d.section("Findings", append(c.cardFindings(t),

@@ -43,21 +43,31 @@ func (c *content) results(d *Document) {
 		}
 		d.section("Results", t, Words{Text: words, Remark: true})
 	}
+	if viewsFirst(c.r) {
+		c.views(d)
+	}
 	switch {
 	case curved(c.r):
 		d.section("Current at each duty", Drawing{curveFigure(c.r), "curve", 330, c.curveCaption()}, c.curveTable())
 	case len(c.r.Curve) > 0:
 		d.section("Current at each duty", Words{Text: held(c.r)}, c.curveTable())
 	}
-	for i, v := range views(c.r) {
-		words := viewWords(v)
-		d.section(viewTitle(v), Drawing{plot.View(v, words), fmt.Sprintf("view-%d", i+1), viewHeight, words + viewRemark(v)}, viewTable(v))
+	if !viewsFirst(c.r) {
+		c.views(d)
 	}
 	if c.in.Trace != nil {
 		if started(c.r) {
 			d.section("Start-up", Drawing{startFigure(c.in), "start", 190, c.startCaption()}, c.attempts())
 		}
 		d.section("Whole trace", Drawing{traceFigure(c.in), "trace", 290, ""})
+	}
+}
+
+// views are the kind's own pictures, each with its points.
+func (c *content) views(d *Document) {
+	for i, v := range views(c.r) {
+		words := viewWords(v)
+		d.section(viewTitle(v), Drawing{plot.View(v, words), fmt.Sprintf("view-%d", i+1), viewHeight, words + viewRemark(v)}, viewTable(v))
 	}
 }
 

@@ -29,10 +29,11 @@ type view struct {
 	Header                       []Fact
 	Curve, Startup, Trace        drawing
 	CurveWords, StartWords       string
-	Curved, Started              bool
+	Curved, Started, ViewsFirst  bool
 	Views                        []viewDrawing
 	Findings                     []findingRow
 	FindingsWords                string
+	Lacking                      []string // findings not measured, for one reason each
 	Budgets                      []budget
 	Causes                       []causeRow
 	Common                       []string
@@ -101,7 +102,9 @@ func newView(in Input) (v view, err error) {
 		v.SeparatedBy = separatedBy(r)
 		v.Causes, v.Common, v.Rare = causeRows(r.Causes)
 	}
-	v.Findings, v.FindingsWords = findingRows(r.Findings)
+	findings, lacking := unmeasured(r.Findings)
+	v.Findings, v.FindingsWords = findingRows(findings)
+	v.Lacking = lacking
 	v.Budgets = budgets(r.Findings)
 	if r.Risk != nil {
 		v.Rule, v.Risk = sentence(r.Risk.Rule), riskLines(r)
@@ -109,7 +112,7 @@ func newView(in Input) (v view, err error) {
 	for _, f := range in.Facts {
 		v.Facts = append(v.Facts, Fact{plot.Plain(f.Key), plot.Plain(f.Value)})
 	}
-	v.Curved, v.Started = curved(r), started(r)
+	v.Curved, v.Started, v.ViewsFirst = curved(r), started(r), viewsFirst(r)
 	if !v.Curved {
 		v.CurveWords = held(r)
 	}

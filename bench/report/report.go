@@ -92,7 +92,7 @@ func cautions(in Input) []string {
 	if r.Verdict == result.Pass {
 		out = append(out, "A pass holds for what was measured here and for nothing that stands under “Not tested”.")
 	}
-	if !in.Simulated && r.Error == "" {
+	if r.Error == "" {
 		for _, s := range in.Cautions {
 			out = append(out, sentence(s))
 		}

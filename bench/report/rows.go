@@ -157,3 +157,30 @@ func plainAll(in []string) []string {
 // named is a finding's name for a person: words, without the joints that
 // scripts need.
 func named(name string) string { return strings.ReplaceAll(plot.Plain(name), "_", " ") }
+
+// unmeasured puts findings that were not measured for one and the same reason into
+// a line each, and gives the others: those measured before those that were not.
+func unmeasured(fs []result.Finding) (rest []result.Finding, lines []string) {
+	names := map[string][]string{}
+	why := func(f result.Finding) string {
+		if f.Value == nil && f.Result == result.NotMeasured {
+			return f.Note
+		}
+		return ""
+	}
+	for _, f := range fs {
+		names[why(f)] = append(names[why(f)], named(f.Name))
+	}
+	var alone []result.Finding
+	for _, f := range fs {
+		switch w := why(f); {
+		case w == "" && f.Result != result.NotMeasured:
+			rest = append(rest, f)
+		case w == "" || len(names[w]) == 1:
+			alone = append(alone, f)
+		case names[w][0] == named(f.Name):
+			lines = append(lines, sentence("not measured: "+strings.Join(names[w], ", ")+": "+lower(sentence(w))))
+		}
+	}
+	return append(rest, alone...), lines
+}

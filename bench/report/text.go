@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strings"
 
@@ -52,8 +53,13 @@ func Text(w io.Writer, in Input, o TextOptions) error {
 		if o.Explain {
 			t.explain(r)
 		}
-		t.curve(r)
-		t.views(r)
+		if viewsFirst(r) {
+			t.views(r)
+			t.curve(r)
+		} else {
+			t.curve(r)
+			t.views(r)
+		}
 		if started(r) {
 			t.startup(in)
 		}
@@ -153,6 +159,7 @@ func (t *text) findings(fs []result.Finding) {
 	if len(fs) == 0 {
 		return
 	}
+	fs, lacking := unmeasured(fs)
 	rows, words := findingRows(fs)
 	heads := [4]string{"Measured", "Value", "Good units", "Result"}
 	cells := make([][4]string, len(rows))
@@ -190,6 +197,14 @@ func (t *text) findings(fs []result.Finding) {
 			for _, l := range wrap(t.sign(sentence(fs[i].Note)), t.width-4) {
 				t.line("    " + l)
 			}
+		}
+	}
+	for _, s := range lacking {
+		for i, l := range wrap(t.sign(s), t.width-4) {
+			if i > 0 {
+				l = "    " + l
+			}
+			t.line(l)
 		}
 	}
 	if words != "" {
@@ -243,19 +258,49 @@ func (t *text) others(r result.Result) {
 	}
 }
 
-// views are the pictures beside the curve: each in words and, where its first
-// line runs over a rising axis without falling below zero, drawn.
+// views are the pictures beside the curve, in words. The first line of each that
+// runs on over a rising axis is drawn, and so is the first picture's that goes there
+// and back.
 func (t *text) views(r result.Result) {
-	for _, v := range views(r) {
+	for i, v := range views(r) {
 		t.blank()
 		for _, l := range wrap(t.sign(viewTitle(v)+". "+viewWords(v)), t.width) {
 			t.line(l)
 		}
-		if l := v.Lines[0]; slices.IsSorted(l.X) && !slices.ContainsFunc(l.Y, func(y float64) bool { return y < 0 }) {
-			axis := func(a result.Axis) string { return strings.TrimSuffix(a.Label+", "+a.Unit, ", ") }
-			t.b.WriteString(t.terminal(11).Wave(l.X, l.Y, 0, t.sign(axis(v.X)), t.sign(axis(v.Y))))
+		axis := func(a result.Axis) string { return t.sign(strings.TrimSuffix(a.Label+", "+a.Unit, ", ")) }
+		l := v.Lines[0]
+		at := drawn(l)
+		most := largest(l.Y, at)
+		switch {
+		case slices.IsSorted(l.X) && !slices.ContainsFunc(at, func(i int) bool { return l.Y[i] < -least*most }):
+			t.b.WriteString(t.terminal(11).Wave(l.X, l.Y, 0, axis(v.X), axis(v.Y)))
+		case i == 0:
+			t.b.WriteString(t.terminal(14).Curve(viewDots(v), axis(v.X), axis(v.Y)))
 		}
 	}
+}
+
+// least is what of its largest value a line may fall below zero and be drawn
+// without it: less than a row of the chart shows.
+const least = 0.05
+
+// viewDots are a picture's lines as dots, upright where the axis rises.
+func viewDots(v result.View) (out []plot.Dot) {
+	for _, l := range v.Lines {
+		up, at := true, drawn(l)
+		most := largest(l.Y, at)
+		for k, i := range at {
+			if k > 0 && l.X[i] != l.X[at[k-1]] {
+				up = l.X[i] > l.X[at[k-1]]
+			}
+			y := l.Y[i]
+			if y < 0 && y > -least*most {
+				y = 0
+			}
+			out = append(out, plot.Dot{X: l.X[i], Y: y, U: math.NaN(), Low: limit(l.Low, i), High: limit(l.High, i), Up: up})
+		}
+	}
+	return out
 }
 
 func (t *text) curve(r result.Result) {

@@ -96,8 +96,9 @@ func viewWords(v result.View) string {
 				high = i
 			}
 		}
+		from, to := min(low, high), max(low, high) // in the order in which they came
 		s := fmt.Sprintf("%s from %s at %s to %s at %s", orNot(named(l.Name), plot.Plain(v.Y.Label)),
-			quantity(l.Y[low], mostY, v.Y), quantity(l.X[low], mostX, v.X), quantity(l.Y[high], mostY, v.Y), quantity(l.X[high], mostX, v.X))
+			quantity(l.Y[from], mostY, v.Y), quantity(l.X[from], mostX, v.X), quantity(l.Y[to], mostY, v.Y), quantity(l.X[to], mostX, v.X))
 		if words := viewBand(l, at, v.X); words != "" {
 			s += ", " + words
 		}
@@ -224,8 +225,10 @@ func held(r result.Result) string {
 	return sentence("the settled current was " + strings.Join(out, "; "))
 }
 
-// started says that there is anything to tell of a start: one was seen, or the
-// result has no other picture of what the unit did.
-func started(r result.Result) bool {
-	return len(r.Startup.Attempts) > 0 || r.Startup.Settled != nil || len(views(r)) == 0
-}
+// started says that there is anything to tell of a start: a board was seen to
+// make one, or the result has no other picture of what the unit did.
+func started(r result.Result) bool { return len(r.Startup.Attempts) > 0 || len(views(r)) == 0 }
+
+// viewsFirst says that a unit without a board that starts it shows more in its
+// kind's own pictures than in its current at each duty.
+func viewsFirst(r result.Result) bool { return !started(r) }

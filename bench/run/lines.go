@@ -21,7 +21,9 @@ func (x *runner) lineFollows(duty_pct float64, l levels) {
 	}
 	switch {
 	case math.IsNaN(high) && duty_pct >= 10 && math.Abs(level_V) < none:
-		x.doubt("line", Fault{Cause: result.Wiring, Next: nextLine,
+		// Where the unit gives the pull-up, its own input may be what holds it low.
+		x.doubt("line", Fault{Cause: result.Wiring, Or: []result.Cause{result.ControlBoard}, Next: nextLine,
+			Apart:    "take the unit off and let the bench drive the line against a pull-up of its own: a line that rises then was held low by the unit's input, or lacked the unit's pull-up",
 			Sentence: fmt.Sprintf("The line at the plug reads %.2f V at a line duty of %.3g %%: it is held low, nothing pulls it up, or its sense wire is off.", level_V, duty_pct)})
 	case strays(l, p.line.levels, high*duty_pct/100) > max(lineShare*high, none):
 		x.doubt("line", Fault{Cause: result.Wiring, Next: nextLine,

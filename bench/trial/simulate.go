@@ -30,6 +30,8 @@ type Recording struct {
 	Run  time.Duration // how long the run took the computer
 	// Export is what writing the CSV took on top.
 	Export time.Duration
+	// Outcome is what the bench itself had to say of the run, its trace left out.
+	Outcome run.Outcome
 }
 
 // Record puts a unit of the profile's type on a simulated bench, runs the
@@ -86,7 +88,8 @@ func record(p *profiles.Profile, s kinds.Simulated, plan kind.Plan, d *judge.Dec
 	if err != nil {
 		return nil, fmt.Errorf("trial: unit %s of profile %s with fault %q at %g: %w", name, p.Name, s.Fault, s.Severity, err)
 	}
-	rec := &Recording{Name: name, Run: time.Since(start)}
+	rec := &Recording{Name: name, Run: time.Since(start), Outcome: *out}
+	rec.Outcome.Trace = nil // the bytes hold it
 	if t := out.Trace.Time(); len(t) > 0 {
 		rec.Long = time.Duration(t[len(t)-1] * float64(time.Second))
 	}
@@ -104,11 +107,26 @@ func (r *Recording) Read() (*trace.Trace, error) {
 	return trace.Read(bytes.NewReader(r.CSV), r.Name+".csv")
 }
 
-// Judge reads the recording back and holds it against a profile.
+// Judge reads the recording back, holds it against a profile, and puts in what
+// happened on the bench: the result that a person gets from such a run.
 func (r *Recording) Judge(p *profiles.Profile, k kind.Kind, o judge.Options) (*result.Result, error) {
 	tr, err := r.Read()
 	if err != nil {
 		return nil, fmt.Errorf("trial: %w", err)
 	}
-	return judge.Judge(tr, p, k, o)
+	return r.judge(tr, p, k, o)
+}
+
+// judge is Judge of the trace that Read gave.
+func (r *Recording) judge(tr *trace.Trace, p *profiles.Profile, k kind.Kind, o judge.Options) (*result.Result, error) {
+	res, err := judge.Judge(tr, p, k, o)
+	if err != nil && r.Outcome.Ended != "" { // too little was left to judge
+		merged := run.Merge(run.Unjudged(tr, p), &r.Outcome)
+		return &merged, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("trial: %w", err)
+	}
+	merged := run.Merge(*res, &r.Outcome)
+	return &merged, nil
 }

@@ -132,9 +132,9 @@ func (s Study) try(t *Trial) error {
 	if err != nil {
 		return fmt.Errorf("trial: %w", err)
 	}
-	r, err := judge.Judge(tr, p, k, judge.Options{Conditions: s.Conditions})
+	r, err := rec.judge(tr, p, k, judge.Options{Conditions: s.Conditions})
 	if err != nil {
-		return fmt.Errorf("trial: %w", err)
+		return err
 	}
 	t.Full_A = fullCurrent(tr, p.Command.Full_pct)
 	t.Took, t.Run, t.Long, t.Ended = time.Since(start), rec.Run, rec.Long, r.Ended

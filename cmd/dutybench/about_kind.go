@@ -32,11 +32,9 @@ func (f *runFlags) dryOf(k kind.Kind) error {
 	return nil
 }
 
-// warn says on a real bench, before anything is switched on, what may hurt.
+// warn says before anything is switched on what may hurt. Who learns on a
+// simulated bench learns it too.
 func (t *test) warn() {
-	if t.simulated() {
-		return
-	}
 	for _, s := range kind.Cautions(t.kind) {
 		fmt.Fprintln(t.stderr, "Take care:", s)
 	}

@@ -34,6 +34,7 @@ type openBench struct {
 	description rig.Description
 	board       rig.Board
 	simulated   *sim.Bench         // nil on a machine
+	armed       sim.Armed          // the fault that a simulated bench will have
 	calibrated  *calibrate.Applied // nil on a simulated board
 	files       []record.File      // the rig file's text and the calibration's, as they were
 }
@@ -46,7 +47,7 @@ func (a *app) openBench(f rigFlags, p *profiles.Profile) (*openBench, error) {
 		return nil, err
 	}
 	if p != nil && f.rig != rig.Sim {
-		if err := errors.Join(suits(&d, p.Command.Drive), run.Bears(d.Name, d.Bench, p)); err != nil {
+		if err := errors.Join(suits(&d, p.Command.Drive), hears(&d, p), run.Bears(d.Name, d.Bench, p)); err != nil {
 			return nil, err
 		}
 	}
@@ -71,6 +72,22 @@ func (a *app) openBench(f rigFlags, p *profiles.Profile) (*openBench, error) {
 	}
 	b.calibrated, b.files = calibrate.Apply(b.Rig, &d, file), texts
 	return b, nil
+}
+
+// hears refuses a unit that tells its position in another way than the rig reads.
+// A rig that reads none at all is refused by the run.
+func hears(d *rig.Description, p *profiles.Profile) error {
+	if d.Position == nil || p.Position.By == "" {
+		return nil
+	}
+	have := rig.PositionByVoltage
+	if d.Position.Sense == nil {
+		have = rig.PositionByPWM
+	}
+	if have == p.Position.By {
+		return nil
+	}
+	return fmt.Errorf("a unit of profile %q tells its position by %s, and rig %s reads one by %s: wire the unit's output to an input that does, and state it as [position] in the rig file", p.Name, p.Position.By, d.Name, have)
 }
 
 // rigTexts are the texts of a rig file, whose SHA-256 is sum, and of the
@@ -149,7 +166,7 @@ func (a *app) openSimulated(f rigFlags, d rig.Description, sum string, p *profil
 		if err != nil {
 			return nil, err
 		}
-		return &openBench{Rig: r, description: d, board: b, simulated: b}, nil
+		return &openBench{Rig: r, description: d, board: b, simulated: b, armed: o.Fault}, nil
 	}
 	lines, err := a.simulatedLines(&d)
 	if err != nil {
@@ -174,7 +191,7 @@ func (a *app) openSimulated(f rigFlags, d rig.Description, sum string, p *profil
 	release := r.Close
 	r.Close = func() error { return errors.Join(release(), sw.let(), lines.remove()) }
 	b.Pace()
-	return &openBench{Rig: r, description: built, board: b, simulated: b}, nil
+	return &openBench{Rig: r, description: built, board: b, simulated: b, armed: o.Fault}, nil
 }
 
 // allowed refuses a bench that nothing cuts off, unless somebody stands by it.

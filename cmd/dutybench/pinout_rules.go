@@ -103,6 +103,9 @@ func propose(labels []string, got map[probe]reading) pinout {
 		}
 		return reading{volt: math.NaN(), ohm: math.NaN()}
 	}
+	if p.twoWires(labels, at) {
+		return p
+	}
 	node := nodes(labels, at) // one label stands for all that are joined
 	var heads []string
 	for _, l := range labels {
@@ -143,6 +146,33 @@ func propose(labels []string, got map[probe]reading) pinout {
 	give(best.ground, profiles.CavityGround)
 	p.signals(heads, best, at, give)
 	return p
+}
+
+// twoWires tells a unit that has two cavities and no board: a coil or a motor, which
+// is some ohms both ways.
+func (p *pinout) twoWires(labels []string, at func(plus, minus string) reading) bool {
+	if len(labels) != 2 {
+		return false
+	}
+	a, b := labels[0], labels[1]
+	x, y := at(a, b).ohm, at(b, a).ohm
+	if !(x <= signalLow_Ohm && y <= signalLow_Ohm) {
+		return false
+	}
+	p.function[a], p.function[b] = profiles.CavitySupply, profiles.CavityGround
+	p.reasons = append(p.reasons,
+		fmt.Sprintf("Between %s and %s are %s both ways: a coil or a motor without a board.", a, b, shownOhm(x, y)),
+		fmt.Sprintf("It has no polarity unless it has its own diode; %s and %s may be either way.", a, b))
+	if math.Min(x, y) <= joined_Ohm {
+		p.open = append(p.open, fmt.Sprintf("%s may be a large motor, or a short: measure again with the leads' own resistance taken off.", shownOhm(x, y)))
+	}
+	if max(x, y) > 1.5*math.Min(x, y) {
+		p.open = append(p.open, fmt.Sprintf("%s with plus on %s and %s with plus on %s: something besides a winding lies between them, such as a diode: plus goes where the reading is the higher.", shownOhm(x, x), a, shownOhm(y, y), b))
+		if y > x {
+			p.function[a], p.function[b] = profiles.CavityGround, profiles.CavitySupply
+		}
+	}
+	return true
 }
 
 // nodes gives each label the first one that it is joined to.

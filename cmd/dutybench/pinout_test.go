@@ -108,8 +108,15 @@ func TestProposeSaysWhatStaysOpen(t *testing.T) {
 	assert.Contains(t, none.open[0], "No two cavities")
 
 	winding := propose([]string{"1", "2"}, map[probe]reading{{"1", "2"}: {volt: math.NaN(), ohm: 8}, {"2", "1"}: {volt: math.NaN(), ohm: 8}})
-	assert.Empty(t, winding.function)
-	assert.Contains(t, winding.open[0], "a winding")
+	assert.Equal(t, map[string]string{"1": "supply", "2": "ground"}, winding.function)
+	assert.Empty(t, winding.open)
+	assert.Contains(t, winding.reasons[0], "8 ohm both ways: a coil or a motor")
+	assert.Contains(t, winding.reasons[1], "may be either way")
+	low := propose([]string{"1", "2"}, map[probe]reading{{"1", "2"}: {volt: math.NaN(), ohm: 0.8}, {"2", "1"}: {volt: math.NaN(), ohm: 0.8}})
+	assert.Len(t, low.function, 2)
+	assert.Contains(t, low.open[0], "or a short")
+	diode := propose([]string{"1", "2"}, map[probe]reading{{"1", "2"}: {volt: math.NaN(), ohm: 20}, {"2", "1"}: {volt: math.NaN(), ohm: 60}})
+	assert.Equal(t, "supply", diode.function["2"], "the diode conducts with plus on 1")
 
 	// A diode alone between two that could be either pair.
 	nan := math.NaN()

@@ -198,7 +198,7 @@ func (a *app) tellLearned(p *profiles.Profile, rep *learn.Report, f learnFlags) 
 	for _, s := range rep.Notes {
 		fill(&b, "Note", s, keyColumn, textWidth)
 	}
-	showIntervals(&b, rep.Intervals, f.tolerance)
+	showIntervals(&b, rep.Intervals, f.tolerance, true)
 	if _, err := a.stdout.Write([]byte(b.String())); err != nil {
 		return fmt.Errorf("writing what was learned: %w", err)
 	}

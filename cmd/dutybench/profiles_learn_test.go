@@ -39,9 +39,9 @@ func TestLearnShowsToleranceIntervals(t *testing.T) {
 		assert.LessOrEqual(t, len([]rune(strings.TrimRight(line, "\n"))), 80, line)
 	}
 	// The profile shows the same table.
-	assert.Equal(t, rows, tolerances(t, d.call("profiles", "show", d.path("new.toml")).stdout))
+	assert.Equal(t, rows, tolerances(t, d.call("profiles", "show", "--all", d.path("new.toml")).stdout))
 	// At 99/95 the exact factor is 4.1555.
-	wide := d.call("profiles", "show", "--coverage", "99", d.path("new.toml"))
+	wide := d.call("profiles", "show", "--all", "--coverage", "99", d.path("new.toml"))
 	assert.Contains(t, wide.stdout, "at least 99 % of good units do, with 95 % confidence")
 	assert.Contains(t, strings.Join(tolerances(t, wide.stdout), "\n"), "k=4.16")
 }
@@ -105,12 +105,12 @@ func TestIntervalTableIsATable(t *testing.T) {
 	showIntervals(&b, []learn.Interval{
 		{Quantity: "20 % duty, down", Unit: "A", Units: 120, Mean: 0.00123456, SD: 1.23456e-7, Low: -0.00123456, High: 123456, Coverage: 0.5},
 		{Quantity: "supply_drop", Unit: "ohm", Units: 20, Mean: 0.0412345, SD: 0.00123456, Low: 0.0381234, High: 0.04512345, K: 2.75, Ratio: true, Coverage: 0.95},
-	}, tolerance{95, 90})
+	}, tolerance{95, 90}, false)
 	lines := strings.Split(strings.TrimRight(b.String(), "\n"), "\n")
 	assert.Contains(t, b.String(), "95 % of good units do, with 90 % confidence")
 	assert.Equal(t, "20 % duty, down  A    0.00123 1.23e-7 -0.0012  123456  range of 120: covers 50 %", lines[len(lines)-2])
 	assert.Equal(t, "supply_drop      ohm  0.04123 0.00123 0.03812 0.04512  log-normal, k=2.75", lines[len(lines)-1])
 	b.Reset()
-	showIntervals(&b, nil, tolerance{95, 95})
+	showIntervals(&b, nil, tolerance{95, 95}, false)
 	assert.Empty(t, b.String())
 }

@@ -20,7 +20,7 @@ import (
 )
 
 func newProfilesShow(a *app) *cobra.Command {
-	width, ascii := 0, false
+	width, ascii, all := 0, false, false
 	var t tolerance
 	c := &cobra.Command{
 		Use: "show NAME|FILE", Short: "Show what a profile asks, its curve and its limits",
@@ -36,18 +36,19 @@ func newProfilesShow(a *app) *cobra.Command {
 			if err != nil {
 				return err
 			}
-			if _, err := a.stdout.Write([]byte(showProfile(p, k, t, a.textOptions(width, ascii)))); err != nil {
+			if _, err := a.stdout.Write([]byte(showProfile(p, k, t, all, a.textOptions(width, ascii)))); err != nil {
 				return fmt.Errorf("writing the profile: %w", err)
 			}
 			return nil
 		}),
 	}
 	t.flags(c)
+	c.Flags().BoolVar(&all, "all", false, "list the current at every duty; without it the first, middle and last of each direction")
 	textFlags(c, &width, &ascii)
 	return c
 }
 
-func showProfile(p *profiles.Profile, k kind.Kind, t tolerance, o report.TextOptions) string {
+func showProfile(p *profiles.Profile, k kind.Kind, t tolerance, all bool, o report.TextOptions) string {
 	if o.Width == 0 {
 		o.Width = textWidth
 	}
@@ -89,7 +90,7 @@ func showProfile(p *profiles.Profile, k kind.Kind, t tolerance, o report.TextOpt
 		b.WriteString(drawing.Curve(curve, "duty, %", "current, A"))
 	}
 	showFindings(&b, findings, p)
-	showIntervals(&b, learn.Intervals(p, k, t.coverage/100, t.confidence/100), t)
+	showIntervals(&b, learn.Intervals(p, k, t.coverage/100, t.confidence/100), t, all)
 	s := b.String()
 	if !o.Unicode {
 		s = plainSigns.Replace(s)
@@ -221,17 +222,49 @@ func showFindings(b *strings.Builder, findings []result.Finding, p *profiles.Pro
 	}
 }
 
-// showIntervals is a table of tolerance intervals.
-func showIntervals(b *strings.Builder, of []learn.Interval, t tolerance) {
+// showIntervals is a table of tolerance intervals; of currents at duties all, or the
+// first, middle and last of each direction.
+func showIntervals(b *strings.Builder, of []learn.Interval, t tolerance, all bool) {
 	if len(of) == 0 {
 		return
 	}
 	fmt.Fprintf(b, "\nTolerance: what at least %g %% of good units do, with %g %% confidence. Where a\nquantity does not spread normally, the range of the units with what it covers.\n", t.coverage, t.confidence)
 	const row = "%-16s %-4s %7s %7s %7s %7s  %s\n"
 	fmt.Fprintf(b, row, "Quantity", "unit", "mean", "sd", "low", "high", "basis")
-	for _, v := range of {
+	shown := of
+	if !all {
+		shown = fewer(of)
+	}
+	for _, v := range shown {
 		fmt.Fprintf(b, row, v.Quantity, v.Unit, narrow(v.Mean), narrow(v.SD), narrow(v.Low), narrow(v.High), v.Basis())
 	}
+	if n := len(of) - len(shown); n > 0 {
+		fmt.Fprintf(b, "%d more duties between: profiles show --all lists them.\n", n)
+	}
+}
+
+// fewer keeps of the currents at each duty the first, middle and last of each
+// direction, and everything else.
+func fewer(of []learn.Interval) (out []learn.Interval) {
+	direction := func(v learn.Interval) string {
+		_, after, at := strings.Cut(v.Quantity, " % duty")
+		if !at {
+			return ""
+		}
+		return "duty" + after
+	}
+	for i := 0; i < len(of); {
+		n := 1
+		for d := direction(of[i]); d != "" && i+n < len(of) && direction(of[i+n]) == d; n++ {
+		}
+		if n > 3 {
+			out = append(out, of[i], of[i+(n-1)/2], of[i+n-1])
+		} else {
+			out = append(out, of[i:i+n]...)
+		}
+		i += n
+	}
+	return out
 }
 
 // narrow is a number of up to four digits in at most seven letters, where that

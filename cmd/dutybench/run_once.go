@@ -40,6 +40,9 @@ func (a *app) runOnce(ctx context.Context, f runFlags) (report.Input, int, error
 	t.heed(inspection)
 	t.findEarlier()
 	t.heedBench()
+	if err := t.rest(ctx); err != nil {
+		return none, exitError, errors.Join(err, t.rig.Close())
+	}
 	if err := t.beginRecord(); err != nil {
 		return none, exitError, errors.Join(err, t.rig.Close()) // before a test of many minutes, not after it
 	}
@@ -190,6 +193,7 @@ func (t *test) drive(ctx context.Context) (*run.Outcome, error) {
 	if c := t.bench.calibrated; c != nil && out != nil {
 		out.Warnings = append(out.Warnings, c.Check(t.now(), out.Zero, t.rig.Accuracy.CurrentStep_A)...)
 	}
+	t.dueLater(out)
 	t.said = t.reports(heard, out)
 	if cerr := t.rig.Close(); cerr != nil {
 		fmt.Fprintln(t.stderr, "dutybench: the rig did not close cleanly:", cerr)

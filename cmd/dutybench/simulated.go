@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"dutybench/bench/kinds"
+	"dutybench/bench/run"
 	"dutybench/profiles"
 )
 
@@ -71,4 +72,18 @@ func (a *app) listFaults(p *profiles.Profile, width int) error {
 		return fmt.Errorf("writing the list: %w", err)
 	}
 	return nil
+}
+
+// dueLater says that a fault of the simulated bench, which the seed gives its time,
+// was due after the test had ended: what was found is that of a whole bench.
+func (t *test) dueLater(out *run.Outcome) {
+	if t.bench.armed.Name == "" || out == nil {
+		return
+	}
+	at, ended := t.bench.armed.At, out.LastOff
+	if ended <= 0 || at <= ended || len(out.Faults)+len(out.Doubts) > 0 { // it may show as late as that
+		return
+	}
+	fmt.Fprintf(t.stderr, "dutybench: the fault %s was due at %.1f s, and the test was over at %.1f s: nothing of it is in this test. Another --seed draws another time; --full makes the test longer.\n",
+		t.bench.armed.Name, at.Seconds(), ended.Seconds())
 }

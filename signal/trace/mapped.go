@@ -239,7 +239,7 @@ func (p *plan) evaluate(i int) (keep bool, err error) {
 	case t.plain && b.textual && (f != fine || b.isText):
 		s, _ := takeText(cell, true)
 		if strings.ContainsRune(s, '\r') {
-			return false, p.loneReturn()
+			return false, p.loneReturn(nil)
 		}
 		p.texts[i], p.isText[i] = s, true
 		return true, nil

@@ -9,6 +9,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 )
 
 // ReadFile reads the trace in a file; see Read.
@@ -81,7 +82,7 @@ func (r *reader) preamble() ([]byte, error) {
 // comment takes one comment line.
 func (r *reader) comment(line []byte) error {
 	if bytes.IndexByte(line, '\r') >= 0 {
-		return r.loneReturn()
+		return r.loneReturn(line)
 	}
 	s, ok := takeText(line, r.mapping != nil)
 	if !ok {
@@ -97,7 +98,12 @@ func (r *reader) comment(line []byte) error {
 	return nil
 }
 
-func (r *reader) loneReturn() error {
+// loneReturn refuses a line that holds a carriage return: the line ends of a text, or
+// just a byte of what is none.
+func (r *reader) loneReturn(line []byte) error {
+	if !utf8.Valid(line) || bytes.ContainsFunc(line, func(c rune) bool { return c < ' ' && c != '\t' && c != '\r' }) {
+		return r.bad("this is no text file", "export the trace as CSV in UTF-8")
+	}
 	return r.bad("the lines end in a carriage return alone", "save the file with LF or CRLF line ends")
 }
 
@@ -114,7 +120,7 @@ func (r *reader) nothing() error {
 // headings splits the header line; empty ones at the end are dropped.
 func (r *reader) headings(line []byte) ([]string, error) {
 	if bytes.IndexByte(line, '\r') >= 0 {
-		return nil, r.loneReturn()
+		return nil, r.loneReturn(line)
 	}
 	var names []string
 	for pos := 0; pos <= len(line); {
@@ -282,7 +288,7 @@ func (r *reader) text(b *builder, cell []byte, f fault) error {
 		return r.badCell(b, "the cell is not UTF-8", "save the file as UTF-8")
 	}
 	if strings.ContainsRune(s, '\r') {
-		return r.loneReturn()
+		return r.loneReturn(nil)
 	}
 	b.putText(s)
 	return nil
