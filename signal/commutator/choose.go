@@ -86,6 +86,9 @@ func Speed(x []float64, rate_Hz float64, o Options) (Reading, error) {
 	if err != nil {
 		return Reading{}, err
 	}
+	if err := o.coarse(l, list, rate_Hz); err != nil {
+		return Reading{}, err
+	}
 	k := 60 / float64(o.PerTurn)
 	r := Reading{Speed_rpm: stat.Quantity{Value: k * f}.With("line of the ripple", k*l.u_Hz, 0), Ripple_Hz: f, Drift: l.drift,
 		Amplitude: l.amp, SNR_dB: 10 * math.Log10(max(l.energy, 1e-30))}

@@ -4,8 +4,8 @@
 // Between two brushes the winding changes each time a brush passes from one
 // segment to the next, PerTurn times a turn. The line of the ripple is looked for
 // in blocks that may speed up or slow down (track.go), told from the lines of
-// weak segments, which lie at whole multiples of the turn (choose.go), and held
-// against what sampling may have folded (fold.go). A turn is then averaged with
+// weak segments, which lie at whole multiples of the turn (choose.go, coarse.go), and
+// held against what sampling may have folded (fold.go). A turn is then averaged with
 // the ripple itself as the encoder (turn.go).
 //
 // A frequency above 0.4 of the sampling rate gives no speed, and one that could

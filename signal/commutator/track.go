@@ -49,6 +49,7 @@ type piece struct {
 // cut is a block cut into pieces of one length, half overlapping.
 type cut struct {
 	parts   int
+	length  int // samples of a piece
 	step_Hz float64
 	pieces  []piece
 	mean    []float64 // of ratio over the pieces
@@ -81,7 +82,7 @@ func newCut(x []float64, rate_Hz float64, parts int, o Options) (*cut, error) {
 	}
 	a := analyzers.Get().(*spectrum.Analyzer)
 	defer analyzers.Put(a)
-	c := &cut{parts: parts, step_Hz: rate_Hz / float64(n)}
+	c := &cut{parts: parts, length: n, step_Hz: rate_Hz / float64(n)}
 	hop := max(1, n/2)
 	for from := 0; from+n <= len(x); from += hop {
 		s, err := a.Spectrum(x[from:from+n], rate_Hz)
@@ -191,6 +192,9 @@ func (c *cut) lines(fits func(hz float64) bool) (out []line) {
 			c.try(&best[k-lo], 0, need)
 			c.try(&best[k-lo], drift, need)
 		}
+		if s := c.folded(float64(k)*c.step_Hz, drift); s != 0 && math.Abs(s) <= 1 { // beyond, it blurs within a piece
+			c.try(&best[k-lo], s, need)
+		}
 	}
 	for i := range best {
 		if !local(best, i) {
@@ -199,14 +203,23 @@ func (c *cut) lines(fits func(hz float64) bool) (out []line) {
 		l := best[i]
 		c.refine(&l)
 		// What turns with one shaft drifts alike, and what has nothing to do with
-		// it stands still. Another slope is that of a track across strong lines.
-		if _, each := c.slopes(l.bin); math.Abs(l.drift-drift) > each+0.02 && math.Abs(l.drift) > each+0.02 {
+		// it stands still; what sampling folded drifts the other way. Another slope is
+		// that of a track across strong lines.
+		_, each := c.slopes(l.bin)
+		if each += 0.02; math.Abs(l.drift-drift) > each && math.Abs(l.drift) > each && math.Abs(l.drift-c.folded(l.hz, drift)) > each {
 			continue
 		}
 		out = append(out, l)
 	}
 	slices.SortFunc(out, func(a, b line) int { return cmp.Compare(b.energy, a.energy) })
 	return out[:min(len(out), mostLines)]
+}
+
+// folded is by what share a line that appears at a frequency moves over the block
+// when it was folded once and what it comes from moves by drift.
+func (c *cut) folded(hz, drift float64) float64 {
+	rate_Hz := c.step_Hz * float64(c.length)
+	return -drift * (rate_Hz - hz) / hz
 }
 
 // need is what the pieces of a track must hold together, in so many tries.

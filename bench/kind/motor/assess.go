@@ -20,11 +20,12 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 		d = &detail{}
 	}
 	sides := d.sweeps(p)
-	t := weigh.Hold(m, p, c, rules, len(sides))
+	held := rulesFor(p)
+	t := weigh.Hold(m, p, c, held, len(sides))
 	t.Detail = d
 	var points []result.Point
 	for _, up := range []bool{true, false} {
-		k, pts := t.HoldCurve(curveRules[up], up, nil, t.Share(rules, len(sides)))
+		k, pts := t.HoldCurve(curveRules[up], up, nil, t.Share(held, len(sides)))
 		points = append(points, pts...)
 		if slices.Contains(sides, up) {
 			t.Add(k)
@@ -41,11 +42,15 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	a.Stark = state != runs
 	a.Final = a.Stark && (len(d.starts) > 0 && d.starts[0].seconds(m.Trace.Time()) > 0.5 || state == shorted)
 	a.Sketchy = state == runs && d.run == nil
+	if why := d.unseen(t, p); state == runs && why != "" {
+		a.Lacking = append(a.Lacking, why)
+	}
 	// What is merely lacking says nothing of any cause.
 	odd := slices.ContainsFunc(a.Findings, func(f result.Finding) bool { return f.Result == result.Failed || f.Result == result.Doubtful })
 	if a.Stark || odd {
 		t.Conclude(a, state, modesFor(p), apart)
 	}
+	weigh.TakeMisread(a, m.Trace, p, StartPeak, Full)
 	return a
 }
 

@@ -3,13 +3,11 @@ package motor
 import (
 	"fmt"
 	"math"
-	"strings"
 
 	"dutybench/bench/kind"
 	"dutybench/bench/kind/weigh"
 	"dutybench/profiles"
 	"dutybench/signal/commutator"
-	"dutybench/signal/matter"
 	"dutybench/signal/stat"
 	"dutybench/signal/trace"
 )
@@ -33,6 +31,7 @@ const (
 	Missing     = "missing_ripples"
 	Unrest      = "unrest"
 	DropOuts    = "drop_outs"
+	Scatter     = "run_scatter"
 	Friction    = "current_exponent"
 	SupplyDrop  = "supply_drop"
 	SupplyFold  = "supply_fold"
@@ -43,7 +42,7 @@ const (
 var units = []struct{ name, unit string }{
 	{Quiet, "A"}, {Starts, ""}, {StartPeak, "A"}, {Resistance, "ohm"}, {StartSpread, "%"}, {LetGo, "ms"}, {StartTime, "ms"}, {Full, "A"},
 	{ShaftSpeed, "rpm"}, {FullSpeed, "rpm"}, {EMF, "V/krpm"}, {Ripple, "A"}, {Once, "A"}, {Twice, "A"}, {Uneven, "%"}, {Missing, ""},
-	{Unrest, "A"}, {DropOuts, ""}, {Friction, ""}, {SupplyDrop, "ohm"}, {SupplyFold, "V"},
+	{Unrest, "A"}, {DropOuts, ""}, {Scatter, "A"}, {Friction, ""}, {SupplyDrop, "ohm"}, {SupplyFold, "V"},
 }
 
 // detail is what Assess needs beyond named values.
@@ -52,6 +51,7 @@ type detail struct {
 	starts    []start
 	run       *stretch // the longest at the highest duty
 	run_A     float64  // its current
+	run_Hz    float64  // its sampling rate
 	noise     float64  // of a sample at rest, A
 	quiet     float64  // A; NaN
 	plug_V    float64  // at the plug with the supply on and no current asked for; NaN
@@ -91,6 +91,9 @@ func (Kind) Measure(tr *trace.Trace, p *profiles.Profile) (*kind.Measured, error
 	d.speed(tr, p, m, v)
 	d.exponent(m, v)
 	for _, u := range units {
+		if u.name == Scatter && sectionOf(p).perTurn() > 0 {
+			continue
+		}
 		x, ok := v[u.name]
 		if !ok {
 			x.Missing = "the trace does not show it"
@@ -201,106 +204,4 @@ func (d *detail) measureStarts(tr *trace.Trace, v taken) {
 	// The slowest says most: a rotor that sticks does not at every start.
 	v.add(LetGo, stat.Quantity{Value: maxOf(lets)}.With("averaging", w, 0))
 	v.add(StartTime, stat.Quantity{Value: maxOf(settles)}.With("averaging", w, 0))
-}
-
-// measureSupply reads what the supply gives way by, and whether it was at a limit.
-func (d *detail) measureSupply(tr *trace.Trace, p *profiles.Profile, v taken, ohm stat.Quantity) {
-	if math.IsNaN(ohm.Value) {
-		v.miss("the voltage at the plug was sampled too little, or the current hardly changed", SupplyDrop)
-	} else {
-		v.add(SupplyDrop, ohm)
-	}
-	per := ohm.Value
-	if math.IsNaN(per) && p != nil { // it never ran: what good units' leads took
-		if good := weigh.Values(p, SupplyDrop); len(good) > 0 {
-			per = stat.Mean(good)
-		}
-	}
-	if math.IsNaN(per) {
-		v.miss("it takes what the leads give way by, which was not measured", SupplyFold)
-		return
-	}
-	volts := tr.Values(trace.ColSupply)
-	least, seen, moved := math.Inf(1), false, 0.0
-	for _, s := range d.starts {
-		at, vs := sampled(volts, s.from, s.to)
-		for k, i := range at {
-			// What it lacks beside what the leads take of the current there was.
-			if x := tr.Current(); vs[k]+max(0, per)*x[i] < least {
-				least, seen = vs[k]+max(0, per)*x[i], true
-				moved = math.Abs(x[min(i+2, len(x)-1)] - x[max(i-2, 0)])
-			}
-		}
-	}
-	if !seen || math.IsNaN(d.plug_V) {
-		v.miss("the voltage at the plug was not sampled during a start", SupplyFold)
-		return
-	}
-	v.add(SupplyFold, stat.Quantity{Value: d.plug_V - least}.With("samples of the voltage apart from those of the current", per*moved/math.Sqrt(3), 0).With("resolution", 0.001*d.plug_V, 0))
-}
-
-// resistance is the voltage at the plug over the current at the start's peak,
-// brushes included, as at 20 °C.
-func (d *detail) resistance(tr *trace.Trace, p *profiles.Profile, v taken, ohm stat.Quantity, open_V float64) {
-	if len(d.starts) == 0 {
-		v.miss("the trace shows no start from rest at full", Resistance)
-		return
-	}
-	peak := v[StartPeak].Q
-	volt, u := math.NaN(), 0.0
-	switch {
-	case !math.IsNaN(ohm.Value) && !math.IsNaN(open_V):
-		volt, u = open_V-max(0, ohm.Value)*peak.Value, ohm.U()*peak.Value
-	case !math.IsNaN(d.plug_V):
-		volt, u = d.plug_V, 0.02*d.plug_V // a bench's leads take some per cent at the peak
-	default:
-		nominal, ok := tr.Number(trace.KeyNominal)
-		if !ok || !(nominal > 0) {
-			v.miss("the voltage at the plug was not sampled, and the trace states none", Resistance)
-			return
-		}
-		volt, u = nominal, 0.05*nominal
-	}
-	if !(peak.Value > 0) || !(volt > 0) {
-		v.miss("no current flowed at the start", Resistance)
-		return
-	}
-	q := stat.Quantity{Value: volt / peak.Value}
-	q = q.With("current at the peak", q.Value*peak.U()/peak.Value, 0).With("voltage at the peak", u/peak.Value, 0)
-	at, off := 20.0, 10.0 // a room, when nobody measured it
-	if c := mid(tr.Values(trace.ColTemperature), 0, tr.Len()); !math.IsNaN(c) {
-		at, off = c, 1.0
-	}
-	if ratio, err := matter.CopperRatio(at, 20); err == nil {
-		q = q.Scale(ratio.Value).With("temperature", q.Value*math.Hypot(ratio.U(), 0.0039*off), 0)
-	}
-	v.add(Resistance, q)
-}
-
-func maxOf(x []float64) float64 {
-	m := math.Inf(-1)
-	for _, v := range x {
-		m = max(m, v)
-	}
-	return m
-}
-
-func minOf(x []float64) float64 {
-	m := math.Inf(1)
-	for _, v := range x {
-		m = min(m, v)
-	}
-	return m
-}
-
-// tripped says that a guard cut the supply for too much current, or because it did
-// not move.
-func tripped(tr *trace.Trace) bool {
-	ended, _ := tr.Get(trace.KeyEnded)
-	for _, w := range []string{"current", "short", "heat", "stall", "still"} {
-		if strings.Contains(strings.ToLower(ended), w) {
-			return true
-		}
-	}
-	return false
 }

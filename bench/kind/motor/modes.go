@@ -25,7 +25,7 @@ const (
 
 // turning lists what a change of the load's torque may move beside what its size
 // ties together.
-var turning = []string{StartTime, LetGo, Ripple, Unrest, Once, Twice, Uneven, "curve_up", "curve_down", Friction, StartPeak, StartSpread}
+var turning = []string{StartTime, LetGo, Ripple, Unrest, Scatter, Once, Twice, Uneven, "curve_up", "curve_down", Friction, StartPeak, StartSpread}
 
 // modesFor is what can be wrong with a motor of a profile's type. ρ is the share
 // that its winding takes of the voltage over what the back-EMF takes: with U = R·I +
@@ -65,26 +65,34 @@ func modesFor(p *profiles.Profile) []weigh.Mode {
 			Next: "with the supply off, turn the shaft by hand; if it is free, measure the resistance round the turn"},
 
 		{Name: "binding", Cause: result.Mechanical, States: []string{runs}, Prior: weigh.Often,
-			Moves: map[string]float64{Full: 1, FullSpeed: -ρ}, Needs: []string{"+" + Full, "-" + FullSpeed, "+" + StartTime, "+curve_up", "+curve_down"}, Explains: all(),
+			Moves: map[string]float64{Full: 1, FullSpeed: -ρ}, Needs: []string{"+" + Full, "-" + FullSpeed, "+" + StartTime, "+curve_up", "+curve_down"}, Explains: all(), Looks: pulsing,
 			Seen:     "it draws more and turns slower by as much as that current takes of the voltage: the load is heavier, bearings or gear bind",
 			Disproof: "a shaft that turns freely by hand; a supply or a profile for another load",
 			Next:     byHand, Reuse: []string{"winding and brushes"}},
 		{Name: "coil-shorted", Cause: result.Electrical, States: []string{runs}, Prior: weigh.Seldom,
-			Moves: map[string]float64{Full: 1, FullSpeed: -ρ}, Needs: []string{Twice, Uneven, Missing}, Explains: all(EMF, Resistance, Missing), Looks: onceFirst,
+			Moves: map[string]float64{Full: 1, FullSpeed: -ρ}, Needs: []string{Twice, Uneven, Missing, "+" + Scatter}, Explains: all("-"+EMF, "-"+Resistance, Missing), Looks: onceFirst,
 			Seen:     "it draws more and turns slower, and one place of the turn differs: turns of one coil are shorted and brake",
 			Disproof: "resistances from segment to segment that are alike", Next: byHand},
+		{Name: "winding-shorted", Cause: result.Electrical, States: []string{runs}, Prior: weigh.Often,
+			// A share of the turns that is gone takes as much of the resistance and of
+			// the back-EMF; the torque of the rest takes the more current.
+			Moves: map[string]float64{Resistance: -1, EMF: -1}, Needs: []string{"-" + Resistance}, Explains: all("+"+Full, FullSpeed, Missing),
+			Seen:     "resistance and back-EMF are both lower, and it draws more: turns of the winding are shorted",
+			Disproof: "a resistance at the unit's own pins as good units have", Next: "measure the resistance at the unit's own pins, turning the shaft by hand, and hold it against a good unit's"},
+		// Neither an open coil nor a brush asks for more current: what torque an ampere
+		// makes stays, and the load with it.
 		{Name: "coil-open", Cause: result.Electrical, States: []string{runs}, Prior: weigh.Often,
-			Needs: []string{Twice, Uneven, Missing, StartSpread}, Explains: all(Resistance, FullSpeed, EMF, Missing, DropOuts, Full), Looks: onceFirst,
+			Needs: []string{Twice, Uneven, Missing, StartSpread, "+" + Scatter}, Explains: all("+"+Resistance, FullSpeed, EMF, Missing, DropOuts, "-"+Full), Looks: onceFirst,
 			Seen:     "the current pulses twice a turn, as when one coil passes either brush: the winding is open, or a joint bad, at one segment",
 			Disproof: "resistances from segment to segment that are alike",
 			Next:     "measure the resistance at the pins while turning the shaft slowly by hand: twice a turn it falls to its usual value"},
 		{Name: "brush-worn", Cause: result.Electrical, States: []string{runs}, Prior: weigh.Often,
-			Needs: []string{"+" + Unrest, DropOuts, "+" + Resistance}, Explains: all(Resistance, FullSpeed, EMF, DropOuts, Missing, Full),
+			Needs: []string{"+" + Unrest, DropOuts, "+" + Resistance, "+" + Scatter}, Explains: all("+"+Resistance, FullSpeed, EMF, DropOuts, Missing, "-"+Full),
 			Seen:     "the current is restless and the way through the brushes longer: brushes are worn or burnt",
 			Disproof: "brushes of full length that press evenly",
 			Next:     "look at length, seat and springs of the brushes and at the commutator, then repeat"},
 		{Name: "tight-spot", Cause: result.Mechanical, States: []string{runs}, Prior: weigh.Seldom,
-			Needs: []string{"+" + Once}, Explains: all(Full, FullSpeed), Looks: twiceFirst,
+			Needs: []string{"+" + Once, "+" + Scatter}, Explains: all(Full, FullSpeed), Looks: twiceFirst,
 			Seen:     "the current rises once a turn: it binds at one place of the turn",
 			Disproof: "a rise that does not come with the turn", Next: "with the supply off, turn the shaft slowly by hand and feel for one tight spot a turn", Reuse: []string{"winding and brushes"}},
 		{Name: "free", Cause: result.Mechanical, States: []string{runs}, Prior: weigh.Seldom,
@@ -92,7 +100,7 @@ func modesFor(p *profiles.Profile) []weigh.Mode {
 			Seen:     "it draws less and turns faster: it does not drive what it should",
 			Disproof: "a driven part that moves", Next: "see whether what it drives turns: gear, coupling or wheel", Reuse: []string{"winding and brushes"}},
 		{Name: "weak-magnet", Cause: result.Mechanical, States: []string{runs}, Prior: weigh.Rarely,
-			Moves: map[string]float64{EMF: -1, Full: 1, FullSpeed: 1 - ρ}, Needs: []string{"-" + EMF}, Explains: all(),
+			Moves: map[string]float64{EMF: -1, Full: 1, FullSpeed: 1 - ρ}, Needs: []string{"-" + EMF}, Explains: all(), Looks: lessOhm,
 			Seen:     "it turns faster for its voltage and draws more: the magnets have lost strength",
 			Disproof: "a speed read another way that is as good units'", Next: "check the speed at the shaft; with that confirmed, the housing with its magnets is to be replaced", Reuse: []string{"winding and brushes"}},
 		{Name: "sticks", Cause: result.Mechanical, States: []string{runs}, Prior: weigh.Seldom,
@@ -124,6 +132,23 @@ const contrary = 4.0
 func onceFirst(t *weigh.Table) float64 {
 	if t.Get(Once).Out() && t.Value(Once) > t.Value(Twice) {
 		return contrary
+	}
+	return 0
+}
+
+// lessOhm speaks against magnets, which leave the winding's resistance as it is.
+func lessOhm(t *weigh.Table) float64 {
+	if k := t.Get(Resistance); k.Out() && k.Z < 0 {
+		return contrary
+	}
+	return 0
+}
+
+// pulsing speaks against a load that is heavier all round: its torque does not come
+// twice a turn, nor do single ripples differ by it.
+func pulsing(t *weigh.Table) float64 {
+	if t.Get(Uneven).Out() {
+		return twiceFirst(t)
 	}
 	return 0
 }

@@ -1,6 +1,11 @@
 package motor
 
-import "dutybench/bench/kind/weigh"
+import (
+	"slices"
+
+	"dutybench/bench/kind/weigh"
+	"dutybench/profiles"
+)
 
 // rules say how each measurement is held against good units. Shares and floors are
 // what no bench holds equal from one test to the next, far below what good units
@@ -24,9 +29,18 @@ var rules = []weigh.Rule{
 	{Name: Missing, High: true, Count: true, Never: true, About: "ripples of a turn that are nearly gone"},
 	{Name: Unrest, Unit: "A", High: true, Log: true, Share: 0.05, About: "scatter of the running current beside what comes in every turn"},
 	{Name: DropOuts, High: true, Count: true, Never: true, About: "times that the current went away while it ran"},
+	{Name: Scatter, Unit: "A", Low: true, High: true, Log: true, Share: 0.03, About: "scatter of the running current, ripple and all"},
 	{Name: Friction, Low: true, High: true, Floor: 0.02, About: "exponent of current over duty: near none for friction, near two for a wheel in air"},
 	{Name: SupplyDrop, Unit: "ohm", High: true, Floor: 0.005, About: "voltage lost at the plug for each ampere"},
 	{Name: SupplyFold, Unit: "V", High: true, Floor: 0.1, About: "voltage lost at the plug during a start beyond that: a supply at its limit"},
+}
+
+// rulesFor a profile: the plain scatter is held where no segments are known.
+func rulesFor(p *profiles.Profile) []weigh.Rule {
+	if sectionOf(p).perTurn() == 0 {
+		return rules
+	}
+	return slices.DeleteFunc(slices.Clone(rules), func(r weigh.Rule) bool { return r.Name == Scatter })
 }
 
 // curveRules are for the running currents of a sweep.

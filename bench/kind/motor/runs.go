@@ -2,6 +2,7 @@ package motor
 
 import (
 	"math"
+	"strings"
 
 	"dutybench/signal/stat"
 	"dutybench/signal/step"
@@ -72,4 +73,34 @@ func mid(v []float64, from, to int) float64 {
 		return math.NaN()
 	}
 	return stat.Median(x)
+}
+
+func maxOf(x []float64) float64 {
+	m := math.Inf(-1)
+	for _, v := range x {
+		m = max(m, v)
+	}
+	return m
+}
+
+func minOf(x []float64) float64 {
+	m := math.Inf(1)
+	for _, v := range x {
+		m = min(m, v)
+	}
+	return m
+}
+
+// tripped says that a guard cut the supply for what the unit drew: by too much
+// current, by its heat, or because it drew much and did not move. The rule stands
+// before the reason, which may name a current where the rule does not.
+func tripped(tr *trace.Trace) bool {
+	ended, _ := tr.Get(trace.KeyEnded)
+	rule, _, _ := strings.Cut(strings.ToLower(ended), ": ")
+	for _, w := range []string{"current", "short", "heat", "stall", "still"} {
+		if strings.Contains(rule, w) {
+			return true
+		}
+	}
+	return false
 }

@@ -1,6 +1,7 @@
 package motor
 
 import (
+	"fmt"
 	"math"
 	"strings"
 
@@ -31,11 +32,13 @@ func (d *detail) speed(tr *trace.Trace, p *profiles.Profile, m *kind.Measured, v
 	byRipple := []string{ShaftSpeed, FullSpeed, EMF, Ripple, Once, Twice, Uneven, Missing, Unrest}
 	defer v.miss("without a speed there is no turn to average", byRipple...)
 	if d.run == nil {
-		v.miss("the trace does not run it for long enough", append(byRipple, DropOuts)...)
+		v.miss("the trace does not run it for long enough", append(byRipple, DropOuts, Scatter)...)
 		return
 	}
 	t, x := tr.Time(), tr.Current()
+	d.run_Hz = rate(t, *d.run)
 	d.dropOuts(x[d.run.from:d.run.to], v)
+	d.scatter(t[d.run.from:d.run.to], x[d.run.from:d.run.to], p, v)
 	perTurn := sectionOf(p).perTurn()
 	if perTurn == 0 {
 		v.miss("the profile does not state brushes and segments", byRipple...)
@@ -80,7 +83,14 @@ func (d *detail) speed(tr *trace.Trace, p *profiles.Profile, m *kind.Measured, v
 		return
 	}
 	full := d.run_A
-	v.add(Ripple, stat.Quantity{Value: r.Amplitude}.With("noise", r.Amplitude*math.Pow(10, -r.SNR_dB/20), 0))
+	if why := bandwidth(p, rate, speed.Value/60*float64(perTurn)); why != "" {
+		v.miss(why, Ripple)
+	} else {
+		v.add(Ripple, stat.Quantity{Value: r.Amplitude}.With("noise", r.Amplitude*math.Pow(10, -r.SNR_dB/20), 0))
+	}
+	if good := learnedAt(p); rate < good*(1-likeRate) {
+		m.Warnings = append(m.Warnings, fmt.Sprintf("sampled at %.4g Hz, the profile's good units at %.4g Hz: what is finer than that is not seen", rate, good))
+	}
 	switch {
 	case !known:
 		v.miss("the voltage at the plug was not sampled", EMF, FullSpeed)
@@ -112,7 +122,11 @@ func (d *detail) speed(tr *trace.Trace, p *profiles.Profile, m *kind.Measured, v
 	}
 	// What the converter adds was seen at rest.
 	rest := math.Sqrt(max(0, turn.Rest*turn.Rest-d.noise*d.noise))
-	v.add(Unrest, stat.Quantity{Value: rest}.With("noise", d.noise/math.Sqrt(float64(len(grid))), 0))
+	if why := otherRate(p, rate); why != "" {
+		v.miss(why, Unrest)
+	} else {
+		v.add(Unrest, stat.Quantity{Value: rest}.With("noise", d.noise/math.Sqrt(float64(len(grid))), 0))
+	}
 	uneven, u := turn.Unevenness()
 	switch {
 	case math.IsNaN(uneven) || turn.RippleU > gone/4*stat.Median(turn.Ripples):

@@ -191,21 +191,87 @@ func out(a *kind.Assessment) string {
 	return strings.Join(append(s, a.Lacking...), ", ")
 }
 
-// Slower recordings are measured as far as they go: at 1 kHz a ripple of 900 Hz is
-// refused, not guessed, and the rest is there.
-func TestSlowRecording(t *testing.T) {
+// Slower and uneven recordings are measured as far as they go: a ripple of 900 Hz at
+// 1 kHz is refused, not guessed, at 5 kHz it is there; with rows left out here and
+// there too, and where too many are, the sentence says so. The rest is there always.
+func TestOtherRates(t *testing.T) {
 	r := rand.New(rand.NewPCG(7, 8))
 	p := learned(t, 6, r)
-	f := draw(r)
-	f.rate = 1000
-	m, err := Kind{}.Measure(f.record("slow", r), p)
-	require.NoError(t, err)
-	assert.NotEmpty(t, m.Get(ShaftSpeed).Missing)
-	assert.Empty(t, m.Get(Full).Missing)
-	assert.Empty(t, m.Get(StartPeak).Missing)
-	peak := m.Get(StartPeak).Q
-	e, _ := peak.Expanded(0.95)
-	assert.Less(t, math.Abs(peak.Value-13.2/(f.ohm+0.05)), max(e, 0.4))
+	for _, c := range []struct {
+		name  string
+		rate  float64
+		gone  float64 // share of the rows
+		speed bool
+	}{
+		{"1 kHz", 1000, 0, false},
+		{"1 kHz, uneven", 1000, 0.1, false},
+		{"5 kHz", 5000, 0, true},
+		{"5 kHz, uneven", 5000, 0.05, true},
+		{"10 kHz, half gone", 10e3, 0.5, false},
+	} {
+		f := draw(r)
+		f.rate = c.rate
+		tr := f.record(c.name, r)
+		keep := make([]bool, tr.Len())
+		for i := range keep {
+			keep[i] = r.Float64() >= c.gone
+		}
+		for k, col := range tr.Columns {
+			var v []float64
+			for i, x := range col.Values {
+				if keep[i] {
+					v = append(v, x)
+				}
+			}
+			tr.Columns[k].Values = v
+		}
+		m, err := Kind{}.Measure(tr, p)
+		require.NoError(t, err)
+		speed := m.Get(ShaftSpeed)
+		if assert.Equal(t, c.speed, speed.Missing == "", "%s: %s", c.name, speed.Missing); c.speed {
+			truth := (13.2 - (0.05+f.ohm)*f.friction_A) / f.k * 30 / math.Pi
+			assert.InDelta(t, truth, speed.Q.Value, 0.01*truth, c.name)
+		}
+		for _, n := range []string{Full, StartPeak, Resistance, StartTime, Starts, SupplyDrop} {
+			assert.Empty(t, m.Get(n).Missing, "%s: %s", c.name, n)
+		}
+		peak := m.Get(StartPeak).Q
+		e, _ := peak.Expanded(0.95)
+		assert.Less(t, math.Abs(peak.Value-13.2/(f.ohm+0.05)), max(e, 0.4), c.name)
+		time_ms := m.Get(StartTime).Q
+		e, _ = time_ms.Expanded(0.95)
+		// 90 % of the fall at τ·ln 10, τ the mechanical time constant.
+		assert.Less(t, math.Abs(time_ms.Value-1000*f.inertia_s*math.Log(10)), e+8, "%s: %.1f ± %.1f ms", c.name, time_ms.Value, e)
+	}
+}
+
+// A blocked motor that a guard's heat or standstill rule cut is judged by what there
+// was, however short; a rule whose reason only names a current is none of these.
+func TestBlockedIsCutSoon(t *testing.T) {
+	r := rand.New(rand.NewPCG(11, 12))
+	p := learned(t, 10, r)
+	for _, ended := range []string{"heat: The unit carried more than the 2 A that it bears without end for too long.", "stalled: The current stayed above 4 A for 1s.", "over-current: It drew 5.5 A."} {
+		for _, long_s := range []float64{0.05, 0.4} {
+			f := draw(r)
+			f.stuck = true
+			tr := f.record("blocked", r)
+			n := int((0.5 + long_s) * f.rate)
+			for i := range tr.Columns {
+				tr.Columns[i].Values = tr.Columns[i].Values[:n]
+			}
+			tr.Meta = append(tr.Meta, trace.Entry{Key: trace.KeyEnded, Value: ended})
+			m, err := Kind{}.Measure(tr, p)
+			require.NoError(t, err)
+			a := Kind{}.Assess(m, p, noConditions)
+			assert.True(t, a.Stark && !a.Flawless(), "%s after %g s", ended, long_s)
+			require.NotEmpty(t, a.Causes)
+			assert.Equal(t, result.Mechanical, a.Causes[0].Cause, "%s after %g s: %s", ended, long_s, a.Seen)
+		}
+	}
+	for ended, want := range map[string]bool{"supply too low: 8 V at a current of 3 A.": false, "Stall": true, "": false, "short at switch-on: it drew 30 A.": true} {
+		tr := &trace.Trace{Meta: []trace.Entry{{Key: trace.KeyEnded, Value: ended}}}
+		assert.Equal(t, want, tripped(tr), ended)
+	}
 }
 
 // Stripping labels and cutting the trace short changes nothing but what is measured.
