@@ -175,8 +175,8 @@ func (x *runner) supplyLow(t *guard.Trip) result.Cause {
 		t.Next = "Take the unit off and check it and its wires for a short."
 		return ""
 	case !x.commander.signals() && x.now.duty_pct > 0 && x.rig.Load.Seen && x.supply_V < x.profile.Supply.Nominal_V/2:
-		t.Reason = fmt.Sprintf("With the load switch closed the supply at the plug breaks down to %.2f V while %.3g A flow through the unit: something beside it takes the current, such as a free-wheel diode that is shorted or sits the wrong way round.", x.supply_V, amps)
-		t.Next = "With the supply off and the unit unplugged, measure across the plug: the diode conducts from minus to plus only."
+		t.Reason = fmt.Sprintf("With the load switch closed the supply at the plug breaks down to %.2f V while %.3g A flow through the unit: the supply is at its own current limit, or something beside the unit takes current, such as a free-wheel diode that is shorted or sits the wrong way round.", x.supply_V, amps)
+		t.Next = "Look whether the supply shows its limit, and set it above what the unit takes. Else, with the supply off and the unit unplugged, measure across the plug: the diode conducts from minus to plus only."
 		return result.Bench
 	case x.supply_V <= x.dead_V() && amps > loaded_A:
 		t.Reason = fmt.Sprintf("The plug reads %.2f V with the switch closed while %.3g A flow: the sense wires of the supply are off the plug, or it is shorted.", x.supply_V, amps)

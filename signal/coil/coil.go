@@ -45,16 +45,17 @@ type Known struct {
 	FalseAlarm float64
 }
 
-// DefaultFalseAlarm is the rate of false motions per edge, chosen: of 10 000
+// DefaultFalseAlarm is the rate of false motions per edge, chosen: of 100 000
 // edges of stuck plungers one is called moving. Ten times more or less moves
 // the smallest dip that is found by 7 % (the root of the kink's threshold, 13
 // and 1.8 a decade).
-const DefaultFalseAlarm = 1e-4
+const DefaultFalseAlarm = 1e-5
 
 // Edge is what one switching edge tells of a coil. Values that could not be
 // measured are NaN with no budget; Missing says why.
 type Edge struct {
-	// Onset_s is when the voltage came on or went, on the axis of Samples.
+	// Onset_s is when the voltage came on or went, on the axis of Samples: half a
+	// sample behind Known.Switched_s where that is known, else from the fit.
 	Onset_s stat.Quantity
 	// Start_A is the current before the edge, Final_A where it goes: the
 	// settled current of a rise; of a fall -Vf/R, below zero, though the diode

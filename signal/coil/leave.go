@@ -51,8 +51,45 @@ func (a *adjusted) leave() {
 		best.dof = s.until - len(free)
 		a.leaving = best
 		if best.chi2 < float64(best.dof)*enough(best.dof) {
+			a.doubt_s = a.profile(s, best, length, to)
 			return
 		}
 		starts = []float64{best.p[pEnd] - length - a.onset}
 	}
+}
+
+// onsets is how many times of leaving are tried beside the best; chosen: they lie
+// closer than motions whose shapes differ visibly.
+const onsets = 16
+
+// profile is how far a time of leaving may lie from the best one, standard, where
+// the rest of the model is fitted anew to each: likelihood falls by two standard
+// deviations at four of chi-square (Wilks, 1938). Where two times fit about equally
+// it covers both, as the covariance about one of them does not.
+func (a *adjusted) profile(s *solver, best solution, length, to float64) float64 {
+	free := []int{pFinal, pOnset, pRate, pCubic, pEddy, pGain, pSpeed}
+	limit := best.chi2 + 4*max(1, best.chi2/float64(max(best.dof, 1)))
+	if dof := float64(best.dof); !a.rise {
+		// Eddies of the iron decay while a plunger leaves its pole, in more ways than
+		// the model has: there each time counts that leaves no more than noise.
+		limit = max(limit, dof*enough(best.dof))
+	}
+	left := best.p[pEnd] - length
+	far := 0.0
+	for _, side := range []float64{a.onset, to} {
+		p := best.p
+		for n := 1; n < onsets; n++ {
+			at := left + (side-left)*float64(n)/onsets
+			p[pEnd] = at + length
+			t := s.minimise(p, free, true, 6)
+			if t.bad {
+				break
+			}
+			p = t.p
+			if t.chi2 < limit {
+				far = max(far, math.Abs(at-left))
+			}
+		}
+	}
+	return far / 2
 }

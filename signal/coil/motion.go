@@ -1,6 +1,7 @@
 package coil
 
 import (
+	"fmt"
 	"math"
 
 	"dutybench/signal/stat"
@@ -29,7 +30,13 @@ func (a *adjusted) motion(out *Edge) {
 		a.times(m, out.Onset_s.Value)
 		a.heights(m, out.Onset_s.Value)
 		m.Least_A = m.Depth_A.Value * (math.Sqrt(a.needed) + stat.Normal(0.9)) / math.Sqrt(a.evidence)
-	} else if a.found == Still {
+		if !(m.Depth_A.Value > 0) {
+			// No dip: eddies made the kink, and no plunger.
+			m.Found = Still
+			m.Begin_s, m.End_s, m.Begin_A, m.End_A, m.Depth_A = unknown(), unknown(), unknown(), unknown(), unknown()
+		}
+	}
+	if m.Found == Still {
 		m.Least_A = a.least()
 		switch {
 		case math.IsInf(m.Least_A, 1):
@@ -37,6 +44,12 @@ func (a *adjusted) motion(out *Edge) {
 		case a.rise && !out.Settled:
 			m.Found, m.Why = NotMeasured, "the current did not settle; leave the coil on for five time constants"
 		}
+	}
+	if tau := math.Exp(-fit.p[pRate]); tau < half*a.step && m.Found != NotMeasured {
+		// A kink wants so many readings on each side, and plungers move within few time
+		// constants: here a motion may be over before the first that could show it, and
+		// what looks like one may be the sampling's.
+		m.Found, m.Why = NotMeasured, fmt.Sprintf("sampled too slowly to see the plunger: record at least %.2g kHz", math.Ceil(half/tau/1e2)/10)
 	}
 	for n := range m.Curve_A {
 		m.Curve_A[n] += a.start
@@ -55,9 +68,20 @@ func (a *adjusted) times(m *Motion, onset float64) {
 		} else {
 			end = end.With("shape of the motion", a.place.width/4, 0)
 		}
+	} else if a.switched {
+		// Switching on is a kink too, of a known time: what eddies make of it beyond
+		// the model they make of the end.
+		end = end.With("the onset by the same fit", math.Abs(a.moving.p[pOnset]-onset), 0)
 	}
 	if a.place.gain < significant {
 		end = end.With("place of the end", a.place.width/6, 0)
+	}
+	for _, k := range a.strongest {
+		// Eddies that die out kink a fall too: where another place is called as well, the
+		// end may be there.
+		if off := math.Abs(k.at - a.place.at); !a.rise && k.gain > a.kinked && off > a.place.width {
+			end = end.With("another place of the end", off/2, 0)
+		}
 	}
 	end.Value -= onset
 	m.End_s = end.With("sampling", a.step/math.Sqrt(12), 0)
@@ -65,7 +89,7 @@ func (a *adjusted) times(m *Motion, onset float64) {
 	begin := stat.Exact(a.moving.p[pEnd]-length).With("noise", length*math.Sqrt(a.moving.cov[pLength][pLength]), dof)
 	if l := &a.leaving; l.dof > 0 && !l.bad {
 		whole := begin.Value
-		begin = stat.Exact(l.p[pEnd]-math.Exp(l.p[pLength])).With("noise", a.worth(l)*math.Sqrt(l.cov[pEnd][pEnd]), float64(l.dof))
+		begin = stat.Exact(l.p[pEnd]-math.Exp(l.p[pLength])).With("noise", max(a.doubt_s, a.worth(l)*math.Sqrt(l.cov[pEnd][pEnd])), float64(l.dof))
 		// What the first part says and what the whole motion says.
 		begin = begin.With("shape of the start", math.Abs(whole-begin.Value)/2, 0)
 	}

@@ -11,15 +11,27 @@ func (e *edge) refine(k *kink, sign float64) {
 	// Without a place in its neighbourhood it is a bend, and no kink.
 	found := *k
 	found.u, found.gain = k.width/half, min(k.gain, 1)
+	narrow := kink{}
 	for try := *k; try.width >= half*e.step; try.width /= math.Sqrt2 {
 		left := e.bend(&try, sign)
+		if try.u > 0 {
+			narrow = try
+			narrow.gain = e.against(&try, sign, left)
+			narrow.u = max(try.u, try.width/half)
+		}
 		if left < 1+2*math.Sqrt(e.step/try.width) {
 			if try.u > 0 {
 				try.gain = e.against(&try, sign, left)
 				found = try
 			}
-			break
+			*k = found
+			return
 		}
+	}
+	// A stop that gives, or readings with hardly any noise, leave more than that in
+	// every window: the place is known to a bin of the narrowest that had one.
+	if narrow.u > 0 {
+		found = narrow
 	}
 	*k = found
 }

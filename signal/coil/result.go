@@ -24,6 +24,10 @@ func (a *adjusted) result(s Samples, k Known) *Edge {
 	}
 	out.Final_A = out.Final_A.With("start", a.startU, 0)
 	out.Final_A.Value += a.start
+	if a.switched = k.Switched; a.switched {
+		// Better known than fitted: what the model lacks, its onset takes up.
+		out.Onset_s = stat.Exact(k.Switched_s+a.step/2).With("sampling", a.step/math.Sqrt(12), 0)
+	}
 	out.Settled = a.reached(fit)
 	if a.clipped > 0 {
 		out.Settled = false
@@ -91,6 +95,10 @@ func (a *adjusted) ohms(out *Edge, s Samples, k Known) {
 	}
 	if !(r.Value > 0) {
 		out.Missing = append(out.Missing, "inductance: no resistance is known; sample the voltage or give the resistance")
+		return
+	}
+	if out.Tau_s.Value < half/4*a.step {
+		out.Missing = append(out.Missing, "inductance: there are too few samples in the coil's time constant; sample faster")
 		return
 	}
 	if !a.rise && k.Resistance_ohm.Value > 0 {

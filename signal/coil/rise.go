@@ -42,6 +42,7 @@ func read(s Samples, k Known, rise bool) (*Edge, error) {
 type adjusted struct {
 	*edge
 	rise       bool
+	switched   bool // at a known time
 	falseAlarm float64
 	m          model
 	prior      prior
@@ -56,6 +57,7 @@ type adjusted struct {
 
 	// The coil at rest, with the motion, and the first part of the motion.
 	rest, moving, leaving solution
+	doubt_s               float64 // how unsure the time of leaving is by its profile
 	place                 kink    // the end of the motion
 	parts                 int     // of the motion's speed
 	last                  *solver // whose grid the curve is drawn on

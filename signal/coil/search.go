@@ -18,6 +18,10 @@ const drift = 2e-4
 // bind more than the model can follow from afar; chosen.
 const coarse = 0.004
 
+// plenty is how often the needed evidence is beyond a doubt; chosen: at twice
+// the kink's threshold noise makes one in some millions.
+const plenty = 2
+
 var atRest = []int{pFinal, pOnset, pRate, pCubic, pNinth, pEddy, pDiffuse}
 var before = []int{pRate, pEddy}
 var quick = []int{pFinal, pRate, pEddy, pLength, pGain, pSpeed, pSpeed + 1, pSpeed + 2}
@@ -160,6 +164,17 @@ func (a *adjusted) search() {
 		p := a.split()
 		free = withMotion(parts)
 		a.moving = s.minimise(p, free, true, 25)
+	}
+	if a.evidence < plenty*a.needed {
+		// What hardly passed has to be a motion as a whole too: a coil at rest must
+		// leave more of the same readings than one with a motion, by as much and by
+		// what its parameters take of noise.
+		if rest := s.minimise(a.rest.p, atRest, false, 15); rest.chi2-a.moving.chi2 < a.needed+float64(len(free)-len(atRest)) {
+			a.found = Still
+			a.rest, a.last = rest, s
+			s.covariance(&a.rest, atRest, false)
+			return
+		}
 	}
 	s.covariance(&a.moving, free, true)
 	a.parts = a.m.parts

@@ -1,6 +1,7 @@
 package solenoid
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -44,8 +45,8 @@ func (Kind) Assess(m *kind.Measured, p *profiles.Profile, c kind.Conditions) *ki
 	if k := bySheet(m, t, p); k != nil {
 		t.Add(*k)
 	}
-	a := t.Assessment(notTested)
-	a.Curve, a.Views = points, d.views(m)
+	a := t.Assessment(untested(t))
+	a.Curve, a.Views = points, d.views(m, t)
 	state := d.state(m.Trace, p)
 	a.Reached = state == still || state == unseen || state == moves
 	a.Stark = len(d.pulses) > 0 && (state == dead || state == unpowered || state == shorted)
@@ -68,11 +69,43 @@ func rulesFor(p *profiles.Profile) []weigh.Rule {
 			out[i].Core = true
 		}
 	}
+	return slices.DeleteFunc(out, func(r weigh.Rule) bool {
+		// What only a sweep shows is not asked of a unit that has none.
+		swept := slices.Contains([]string{RippleOut, RippleIn, MotionA, Hysteresis}, r.Name)
+		return swept && !sweeps(p) && len(weigh.Values(p, r.Name)) == 0
+	})
+}
+
+// untested is what was not tested: the return too, where nothing showed it.
+func untested(t *weigh.Table) []string {
+	out := slices.Clone(notTested)
+	if k := t.Get(Releasing); !k.Measured() {
+		out = append(out, "return of the plunger (the current does not show it)")
+	}
 	return out
 }
 
-// seenEnough takes back missed strokes where the motion of good units
-// would not have been seen either.
+// samplesToSee is what a good unit's stroke, and its coil's time constant at rest,
+// have to hold of samples so that the lack of a motion says something: a kink is
+// sought in as many on each side. The unit's own time constant will not do: a fit
+// without a motion takes a motion that it misses for a slower coil.
+const samplesToSee = 12
+
+// slowest is the rate in Hz below which the motion of good units could be missed;
+// 0 not known.
+func slowest(p *profiles.Profile) (hertz float64) {
+	if s := weigh.Values(p, Stroke); len(s) > 0 {
+		hertz = samplesToSee / slices.Min(s)
+	}
+	l, r := weigh.Values(p, InductanceOut), weigh.Values(p, Resistance20)
+	if len(l) > 0 && len(r) > 0 {
+		hertz = max(hertz, samplesToSee*stat.Mean(r)/slices.Min(l))
+	}
+	return hertz
+}
+
+// seenEnough takes back missed strokes where the motion of good units would not
+// have been seen either, and all of the motion where sampling is too slow for it.
 func (d *detail) seenEnough(m *kind.Measured, p *profiles.Profile) *kind.Measured {
 	c := *m
 	c.Values = slices.Clone(m.Values)
@@ -81,6 +114,15 @@ func (d *detail) seenEnough(m *kind.Measured, p *profiles.Profile) *kind.Measure
 		for _, q := range d.pulses {
 			if e := q.e; e != nil && e.Motion.Found == coil.Still && (len(good) == 0 || e.Motion.Least_A > slices.Min(good)/100*e.Final_A.Value) {
 				v.Missing = "a motion as good units show it would not have been seen in this current: sample faster, or with less noise"
+			}
+		}
+	}
+	hertz := slowest(p)
+	if slices.ContainsFunc(d.pulses, func(q pulse) bool { return q.e != nil && q.e.Rate_Hz < hertz }) {
+		for i := range c.Values {
+			v := &c.Values[i]
+			if slices.Contains([]string{Missed, InductanceIn, PullInA, PullInTime, Stroke, Switching, Dip, DropOutA, DropOutTime, Return, Releasing}, v.Name) {
+				v.Missing = fmt.Sprintf("sampled too slowly to see the plunger: record at least %.2g kHz", math.Ceil(hertz/100)/10)
 			}
 		}
 	}

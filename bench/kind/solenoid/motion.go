@@ -3,7 +3,6 @@ package solenoid
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"dutybench/bench/kind"
 	"dutybench/signal/coil"
@@ -69,11 +68,11 @@ func (d *detail) measureMotion(m *kind.Measured) {
 			return get(p.e), "the fit does not tell"
 		}
 	}
-	d.perPulse(m, PullInA, "A", in(func(e *coil.Edge) stat.Quantity { return e.Motion.Begin_A }))
-	d.perPulse(m, PullInTime, "s", in(func(e *coil.Edge) stat.Quantity { return e.Motion.Begin_s }))
-	d.perPulse(m, Stroke, "s", in(length))
-	d.perPulse(m, Switching, "s", in(func(e *coil.Edge) stat.Quantity { return e.Motion.End_s }))
-	d.perPulse(m, Dip, "%", in(func(e *coil.Edge) stat.Quantity { return e.Motion.Depth_A.Scale(100 / e.Final_A.Value) }))
+	d.perPulse(m, PullInA, "A", rise, in(func(e *coil.Edge) stat.Quantity { return e.Motion.Begin_A }))
+	d.perPulse(m, PullInTime, "s", rise, in(func(e *coil.Edge) stat.Quantity { return e.Motion.Begin_s }))
+	d.perPulse(m, Stroke, "s", rise, in(length))
+	d.perPulse(m, Switching, "s", rise, in(func(e *coil.Edge) stat.Quantity { return e.Motion.End_s }))
+	d.perPulse(m, Dip, "%", rise, in(func(e *coil.Edge) stat.Quantity { return e.Motion.Depth_A.Scale(100 / e.Final_A.Value) }))
 	d.scatter(m)
 }
 
@@ -83,46 +82,14 @@ func length(e *coil.Edge) stat.Quantity {
 	return stat.Quantity{Value: n.Value - b.Value}.With("end of motion", n.U(), n.DoF()).With("begin of motion", b.U(), b.DoF())
 }
 
-// scatter is how far the current of one pulse lies from that of the others over the
-// first half of its time, root mean square in per cent of the settled current, of
-// the pulse that does so most: a plunger that sticks now and then, or a contact.
-// It rests on no fit. Pulses much shorter than the longest are left out.
-func (d *detail) scatter(m *kind.Measured) {
-	x := m.Trace.Current()
-	longest, n := 0, math.MaxInt
-	var list []pulse
-	for _, p := range d.pulses {
-		longest = max(longest, p.on.to-p.on.at)
-	}
-	for _, p := range d.pulses {
-		if k := p.on.to - p.on.at; p.e != nil && 2*k > longest {
-			list, n = append(list, p), min(n, k/2)
-		}
-	}
-	if len(list) < 3 || n < 8 || d.folded {
-		miss(m, Uneven, "%", "fewer than three whole pulses were seen")
-		return
-	}
-	squares := make([]float64, len(list))
-	at := make([]float64, len(list))
-	for k := range n {
-		for j, p := range list {
-			at[j] = x[p.on.at+k]
-		}
-		middle := stat.Median(at)
-		for j, i := range at {
-			squares[j] += (i - middle) * (i - middle)
-		}
-	}
-	worst := math.Sqrt(slices.Max(squares)/float64(n)) / d.flowed_A
-	// What noise alone leaves is in it; it is unsure of itself by 1/√(2n) at least.
-	add(m, Uneven, "%", stat.Quantity{Value: 100 * worst}.With("noise", 100*d.noise_A/d.flowed_A/math.Sqrt(2*float64(n)), 0))
-}
-
 // eddies is the first share of a return in which eddy currents of the iron, which
 // decay then, look like a motion that begins: no begin is taken from there (chosen;
 // a smaller one takes begins that are none, a larger one those of quick returns).
 const eddies = 0.3
+
+// beyondDoubt is how often the needed evidence a return wants to have: what hardly
+// stands out of noise may be an eddy that dies out (chosen, as coil takes it).
+const beyondDoubt = 2
 
 // measureReturn reads what the plunger did when the coil was switched off.
 func (d *detail) measureReturn(m *kind.Measured) {
@@ -151,10 +118,15 @@ func (d *detail) measureReturn(m *kind.Measured) {
 			return get(e)
 		}
 	}
-	d.perPulse(m, DropOutA, "A", out(plain(func(e *coil.Edge) stat.Quantity { return e.Motion.Begin_A })))
-	d.perPulse(m, DropOutTime, "s", out(plain(func(e *coil.Edge) stat.Quantity { return e.Motion.Begin_s })))
-	d.perPulse(m, Return, "s", out(plain(length)))
-	d.perPulse(m, Releasing, "s", out(func(e *coil.Edge) stat.Quantity { return e.Motion.End_s }))
+	d.perPulse(m, DropOutA, "A", fall, out(plain(func(e *coil.Edge) stat.Quantity { return e.Motion.Begin_A })))
+	d.perPulse(m, DropOutTime, "s", fall, out(plain(func(e *coil.Edge) stat.Quantity { return e.Motion.Begin_s })))
+	d.perPulse(m, Return, "s", fall, out(plain(length)))
+	d.perPulse(m, Releasing, "s", fall, out(func(e *coil.Edge) stat.Quantity {
+		if e.Motion.Evidence < beyondDoubt*e.Motion.Needed {
+			return none
+		}
+		return e.Motion.End_s
+	}))
 }
 
 // measureLeakage is the current with the supply on and the switch open, before the

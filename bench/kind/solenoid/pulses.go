@@ -15,8 +15,8 @@ import (
 type pulse struct {
 	on  edge
 	off *edge      // nil: the trace ends before
-	e   *coil.Edge // of switching on; nil: none could be read
-	f   *coil.Edge // of switching off
+	e   *coil.Edge // of switching on, of all pulses like this; nil: none could be read
+	f   *coil.Edge // of switching off, likewise
 	err error      // why there is no e
 	// The settled part: its samples, current, voltage (not sampled: a nominal
 	// one), and their quotient.
@@ -48,6 +48,7 @@ func (d *detail) findPulses(tr *trace.Trace, cuts []stretch) {
 		d.read(tr, &p)
 		d.pulses = append(d.pulses, p)
 	}
+	d.readEdges(tr)
 }
 
 func (d *detail) read(tr *trace.Trace, p *pulse) {
@@ -68,20 +69,47 @@ func (d *detail) read(tr *trace.Trace, p *pulse) {
 			p.ohms = p.ohms.With("voltage", p.volt.U()/i, 0)
 		}
 	}
-	known := coil.Known{Switched: true, Switched_s: p.on.at_s, Resolution_A: resolution(tr), Resistance_ohm: p.ohms}
-	if top, ok := tr.Number("x-current-range-A"); ok {
-		known.Ceiling_A = top
+}
+
+// readEdges reads the pulses' edges: those whose currents do not differ beyond
+// noise as one, averaged, since their plungers did the same. Five pulses that
+// repeat so have less than half the noise.
+func (d *detail) readEdges(tr *trace.Trace) {
+	var ons, offs []int
+	for i, p := range d.pulses {
+		ons = append(ons, i)
+		if p.off != nil && recirculates(tr, *p.off) {
+			offs = append(offs, i)
+		}
 	}
-	if math.IsNaN(p.ohms.Value) {
-		known.Resistance_ohm = stat.Quantity{}
+	d.readAlike(tr, ons, coil.Rise, func(p *pulse) edge { return p.on }, func(p *pulse, e *coil.Edge, err error) { p.e, p.err = e, err })
+	d.readAlike(tr, offs, coil.Fall, func(p *pulse) edge { return *p.off }, func(p *pulse, e *coil.Edge, _ error) { p.f = e })
+}
+
+func (d *detail) readAlike(tr *trace.Trace, which []int, read func(coil.Samples, coil.Known) (*coil.Edge, error), of func(p *pulse) edge, put func(p *pulse, e *coil.Edge, err error)) {
+	var list []coil.Samples
+	var at []float64
+	for _, i := range which {
+		e := of(&d.pulses[i])
+		list, at = append(list, samples(tr, e.from, e.to)), append(at, e.at_s)
 	}
-	p.e, p.err = coil.Rise(samples(tr, p.on.from, p.on.to), known)
-	if p.err != nil || p.off == nil || !recirculates(tr, *p.off) {
-		return
-	}
-	known.Switched_s = p.off.at_s
-	if f, err := coil.Fall(samples(tr, p.off.from, p.off.to), known); err == nil {
-		p.f = f
+	for _, group := range coil.Alike(list, at) {
+		var same []coil.Samples
+		var when []float64
+		for _, k := range group {
+			same, when = append(same, list[k]), append(when, at[k])
+		}
+		known := coil.Known{Switched: true, Resolution_A: resolution(tr) / float64(len(group))}
+		if r := d.pulses[which[group[len(group)/2]]].ohms; !math.IsNaN(r.Value) {
+			known.Resistance_ohm = r
+		}
+		if top, ok := tr.Number("x-current-range-A"); ok {
+			known.Ceiling_A = top
+		}
+		e, err := read(coil.Average(same, when), known)
+		for _, k := range group {
+			put(&d.pulses[which[k]], e, err)
+		}
 	}
 }
 
@@ -175,13 +203,13 @@ func (d *detail) measureCoil(m *kind.Measured) {
 		t := m.Trace.Time()
 		m.Curve = append(m.Curve, kind.Point{Duty_pct: 100, Up: true, Current: p.amp, Supply_V: p.volt.Value, Start_s: t[p.from], End_s: t[p.to-1]})
 	}
-	d.perPulse(m, InductanceOut, "H", func(p pulse) (stat.Quantity, string) {
+	d.perPulse(m, InductanceOut, "H", rise, func(p pulse) (stat.Quantity, string) {
 		if p.e == nil {
 			return none, d.noEdge(p)
 		}
 		return p.e.Inductance_H, "the rise of the current does not show it"
 	})
-	d.perPulse(m, InductanceIn, "H", func(p pulse) (stat.Quantity, string) {
+	d.perPulse(m, InductanceIn, "H", rise, func(p pulse) (stat.Quantity, string) {
 		switch {
 		case p.e == nil:
 			return none, d.noEdge(p)
@@ -228,71 +256,4 @@ func (d *detail) noEdge(p pulse) string {
 		return d.noCurrent()
 	}
 	return fmt.Sprint(p.err)
-}
-
-// vague is from which relative uncertainty on a value of one pulse, or its scatter
-// over them, says nothing: limits of good units are narrower (chosen; a tighter one
-// would take away what a unit at fault shows, as its edges are less plain).
-const vague = 0.3
-
-// perPulse adds a value as the mean over the pulses that show it, with their
-// scatter.
-func (d *detail) perPulse(m *kind.Measured, name, unit string, of func(p pulse) (stat.Quantity, string)) {
-	var list []stat.Quantity
-	why := d.noCurrent()
-	for _, p := range d.pulses {
-		switch q, not := of(p); {
-		case math.IsNaN(q.Value) || math.IsInf(q.Value, 0):
-			why = not
-		case q.U() > vague*math.Abs(q.Value):
-			why = "the fit to the edge does not know it"
-		default:
-			list = append(list, q)
-		}
-	}
-	if len(list) == 0 {
-		miss(m, name, unit, why)
-		return
-	}
-	if len(list) >= 3 {
-		var xs []float64
-		for _, q := range list {
-			xs = append(xs, q.Value)
-		}
-		if stat.RobustSD(xs) > vague*math.Abs(stat.Median(xs)) {
-			miss(m, name, unit, "the pulses do not agree on it")
-			return
-		}
-	}
-	add(m, name, unit, together(list))
-}
-
-// together is one value over pulses: their median, so that one fit gone astray does
-// not move it. It is as unsure as they scatter, and not less than one of them says
-// of itself over their number.
-func together(list []stat.Quantity) stat.Quantity {
-	n := float64(len(list))
-	var xs []float64
-	var own float64
-	for _, q := range list {
-		xs = append(xs, q.Value)
-		own = math.Hypot(own, q.U()/n)
-	}
-	q := stat.Quantity{Value: stat.Median(xs)}
-	switch {
-	case len(list) < 2:
-		return q.With("fit to the edge", list[0].U(), 0)
-	case len(list) < 4:
-		return q.With("scatter over pulses", max(own, spreadOf(xs)/math.Sqrt(n)), n-1)
-	}
-	// A median of normal values is √(π/2) times as unsure as their mean.
-	if u := math.Sqrt(math.Pi/2) * stat.RobustSD(xs) / math.Sqrt(n); u > own {
-		return q.With("scatter over pulses", u, n-1)
-	}
-	return q.With("fit to the edges", own, 0)
-}
-
-func spreadOf(xs []float64) float64 {
-	_, sd := stat.MeanSD(xs)
-	return sd
 }

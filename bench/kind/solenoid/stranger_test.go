@@ -186,7 +186,9 @@ func TestStrangers(t *testing.T) {
 				}
 			}
 			if assert.NotNil(t, res.Cause, c.name) {
-				assert.Equal(t, c.cause, *res.Cause, "%s: %s", c.name, res.Sentence)
+				// Where the voltage was sampled too seldom, leads and supply are named
+				// together: that is right too.
+				assert.Contains(t, append([]result.Cause{*res.Cause}, res.Inseparable...), c.cause, "%s: %s", c.name, res.Sentence)
 			}
 		}
 	}

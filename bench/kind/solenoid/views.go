@@ -5,17 +5,18 @@ import (
 	"slices"
 
 	"dutybench/bench/kind"
+	"dutybench/bench/kind/weigh"
 	"dutybench/bench/result"
 	"dutybench/signal/coil"
 )
 
 // views are what a bench hand looks at: the current at switching on and off, with
 // the plunger's motion marked, and a sweep's inductance over current.
-func (d *detail) views(m *kind.Measured) (out []result.View) {
-	if v := d.edgeView(m, "switch-on", "Current at switching on", rise, func(p pulse) edge { return p.on }); v != nil {
+func (d *detail) views(m *kind.Measured, t *weigh.Table) (out []result.View) {
+	if v := d.edgeView(m, t, [2]string{PullInTime, Switching}, "switch-on", "Current at switching on", rise, func(p pulse) edge { return p.on }); v != nil {
 		out = append(out, *v)
 	}
-	if v := d.edgeView(m, "switch-off", "Current at switching off", fall, func(p pulse) edge { return *p.off }); v != nil {
+	if v := d.edgeView(m, t, [2]string{DropOutTime, Releasing}, "switch-off", "Current at switching off", fall, func(p pulse) edge { return *p.off }); v != nil {
 		out = append(out, *v)
 	}
 	if v := d.sweepView(); v != nil {
@@ -26,7 +27,7 @@ func (d *detail) views(m *kind.Measured) (out []result.View) {
 
 // edgeView shows the first edge with motion and the first without; nil where there
 // is none of either.
-func (d *detail) edgeView(m *kind.Measured, name, title string, of func(p pulse) *coil.Edge, at func(p pulse) edge) *result.View {
+func (d *detail) edgeView(m *kind.Measured, t *weigh.Table, times [2]string, name, title string, of func(p pulse) *coil.Edge, at func(p pulse) edge) *result.View {
 	v := &result.View{Name: name, Title: title, X: result.Axis{Label: "time", Unit: "ms"}, Y: result.Axis{Label: "current", Unit: "A"}}
 	span := 0.0
 	for _, p := range d.pulses {
@@ -53,12 +54,13 @@ func (d *detail) edgeView(m *kind.Measured, name, title string, of func(p pulse)
 		line := drawn(m, w, min(span, w.long_s))
 		line.Name = label
 		v.Lines = append(v.Lines, line)
-		if e.Motion.Found == coil.Moved {
-			start := 1e3 * (e.Onset_s.Value - w.at_s)
-			for _, k := range []result.ViewMark{{X: start + 1e3*e.Motion.Begin_s.Value, Label: "motion begins"}, {X: start + 1e3*e.Motion.End_s.Value, Label: "motion ends"}} {
-				if !math.IsNaN(k.X) {
-					v.Marks = append(v.Marks, k)
-				}
+		if e.Motion.Found != coil.Moved {
+			continue
+		}
+		// The marks are the findings, and none where those are not known.
+		for n, label := range []string{"motion begins", "motion ends"} {
+			if k := t.Get(times[n]); k.Measured() {
+				v.Marks = append(v.Marks, result.ViewMark{X: 1e3 * (e.Onset_s.Value + t.Value(times[n])), Label: label})
 			}
 		}
 	}
