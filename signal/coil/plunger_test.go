@@ -12,16 +12,16 @@ import (
 // between two stops without rebound. L(x) is either a line or that of a gap
 // that closes.
 type plunger struct {
-	R_ohm, L0_H, L1_H     float64
-	gap                   bool // L is that of a closing gap
-	mass_kg, stroke_m     float64
-	preload_N, rate_N_m   float64
-	viscous               float64
-	U_V, diode_V          float64
-	back                  bool // starts seated, switched off
-	begin_s, end_s        float64
-	depth_A, dip_A        float64
-	beginCurrent, started float64
+	R_ohm, L0_H, L1_H   float64
+	gap                 bool // L is that of a closing gap
+	mass_kg, stroke_m   float64
+	preload_N, rate_N_m float64
+	viscous             float64
+	U_V, diode_V        float64
+	back                bool // starts seated, switched off
+	begin_s, end_s      float64
+	depth_A, dip_A      float64
+	beginCurrent        float64
 }
 
 func (p *plunger) inductance(x float64) (l, slope float64) {

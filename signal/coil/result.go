@@ -110,9 +110,7 @@ func (a *adjusted) ohms(out *Edge, s Samples, k Known) {
 
 func ratio(a, b stat.Quantity) stat.Quantity {
 	q := a.Scale(1 / b.Value)
-	for _, c := range b.Scale(a.Value / (b.Value * b.Value)).Budget {
-		q.Budget = append(q.Budget, c)
-	}
+	q.Budget = append(q.Budget, b.Scale(a.Value/(b.Value*b.Value)).Budget...)
 	return q
 }
 

@@ -65,9 +65,7 @@ type line struct {
 	u_Hz   float64
 	drift  float64 // refined slope
 	amp    float64 // peak value
-	lnP    float64 // logarithm of the chance that noise gives it
 	energy float64 // power over the noise of a bin of the whole block
-	masked bool
 	rank   float64
 }
 

@@ -165,10 +165,11 @@ func (d *detail) measureRest(tr *trace.Trace, m *kind.Measured) {
 		to++
 	}
 	part := func(a, b float64) []float64 { // seconds after switch-on
-		i, j := from, from
+		i := from
 		for ; i < to && t[i] < t[from]+a; i++ {
 		}
-		for j = i; j < to && t[j] < t[from]+b; j++ {
+		j := i
+		for ; j < to && t[j] < t[from]+b; j++ {
 		}
 		return x[i:j]
 	}

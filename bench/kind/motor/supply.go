@@ -94,7 +94,7 @@ func (d *detail) resistance(tr *trace.Trace, p *profiles.Profile, v taken, ohm s
 		return
 	}
 	peak := v[StartPeak].Q
-	volt, u := math.NaN(), 0.0
+	var volt, u float64
 	switch {
 	case !math.IsNaN(ohm.Value) && !math.IsNaN(open_V):
 		volt, u = open_V-max(0, ohm.Value)*peak.Value, ohm.U()*peak.Value

@@ -85,9 +85,9 @@ func TestSmallTrial(t *testing.T) {
 	close(next)
 	wg.Wait()
 	type cell struct {
-		n                             int
-		pass, fail, undecided, caused int
-		causes                        map[string]int
+		n                     int
+		pass, fail, undecided int
+		causes                map[string]int
 	}
 	cells, order := map[string]*cell{}, []string{}
 	side := map[string]string{}
