@@ -14,6 +14,13 @@ import (
 	"dutybench/signal/stat"
 )
 
+// long leaves a study out where time is short: the same numbers run elsewhere.
+func long(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a study: left out by -short")
+	}
+}
+
 // trials is how many units a study draws: some in every test run, eight times
 // as many in a sample of the campaign, all in the whole.
 func trials(some, all int) int {
@@ -94,6 +101,7 @@ func quantiles(xs []float64) string {
 // TestStudyPullIn measures how well begin and end of a motion are found, by
 // the noise below the final current, and (last) below the depth of the dip.
 func TestStudyPullIn(t *testing.T) {
+	long(t)
 	n := trials(25, 1500)
 	for _, db := range []float64{30, 40, 50, 60} {
 		var s, own, gap tally
@@ -124,6 +132,7 @@ func TestStudyPullIn(t *testing.T) {
 
 // TestStudyDropOut is the same of plungers that return while current flows.
 func TestStudyDropOut(t *testing.T) {
+	long(t)
 	n := trials(12, 1000)
 	for _, db := range []float64{30, 40, 60} {
 		var s tally
@@ -142,6 +151,7 @@ func TestStudyDropOut(t *testing.T) {
 // TestStudyStuck counts motions that are reported where there are none: plain
 // coils, eddies, iron that saturates, and both, rising and falling.
 func TestStudyStuck(t *testing.T) {
+	long(t)
 	n := trials(60, 5000)
 	for _, db := range []float64{30, 40, 60, 80} {
 		wrong, falls := 0, 0
@@ -177,6 +187,7 @@ func TestStudyStuck(t *testing.T) {
 
 // TestStudyNoise holds the rate of false alarms of plain noise to what was asked.
 func TestStudyNoise(t *testing.T) {
+	long(t)
 	n := trials(150, 20000)
 	const asked = 0.01
 	wrong := 0

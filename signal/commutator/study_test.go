@@ -102,6 +102,9 @@ func drawn(r *rand.Rand, ratio float64) (m motor, rate_Hz, seconds float64, o Op
 // over all the noise sampled with it, and, for the harder reading, over the noise
 // in the bandwidth of one block.
 func TestStudy(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a study: left out by -short")
+	}
 	n := 90
 	switch os.Getenv("DUTYBENCH_CAMPAIGN") {
 	case "sample":
