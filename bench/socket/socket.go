@@ -129,3 +129,18 @@ func Cut(r *rand.Rand) float64 {
 		}
 	}
 }
+
+// FullCurrent is what the profile's good units draw at their highest duty, in A,
+// or, before any were measured, what its current limit leaves room for.
+func FullCurrent(p *profiles.Profile) float64 {
+	sum, n := 0.0, 0.0
+	for _, g := range p.Good {
+		if len(g.Up) > 0 && g.Up[len(g.Up)-1] > 0 {
+			sum, n = sum+g.Up[len(g.Up)-1], n+1
+		}
+	}
+	if n == 0 {
+		return p.Limits.Current_A / 1.5 // as learning sets the limit
+	}
+	return sum / n
+}

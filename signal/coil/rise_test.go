@@ -149,25 +149,3 @@ func TestShoulders(t *testing.T) {
 	require.LessOrEqual(t, missed, n/10)
 	require.LessOrEqual(t, far, n/10)
 }
-
-// TestCombine means edges.
-func TestCombine(t *testing.T) {
-	r := rand.New(rand.NewPCG(5, 1))
-	var edges []*coil.Edge
-	var p *plunger
-	for p == nil || p.dip_A < 0.1*p.U_V/p.R_ohm || !p.gap {
-		p = drawPlunger(r)
-	}
-	fine := p.run(0.035+5*p.L1_H/p.R_ohm, fineStep)
-	for range 4 {
-		e, _ := measured(t, r, fine, 0, p.U_V/p.R_ohm, 40, false)
-		edges = append(edges, e)
-	}
-	s := coil.Combine(append(edges, nil))
-	require.Equal(t, 4, s.Edges)
-	require.Equal(t, 4, s.Moved)
-	require.InDelta(t, p.end_s, s.End_s.Value, 0.3e-3)
-	require.Less(t, s.Scatter_s, 0.3e-3)
-	require.True(t, math.IsNaN(s.Resistance_ohm.Value))
-	require.True(t, math.IsNaN(coil.Combine(nil).End_s.Value))
-}

@@ -90,17 +90,7 @@ func (Socket) Bench(p *profiles.Profile, s socket.Simulated) (sim.Options, error
 // full current: that of its good units or, before any were measured, what its
 // current limit leaves room for.
 func sizeFor(p *profiles.Profile, supply sim.Supply) (string, error) {
-	want, n := 0.0, 0.0
-	for _, g := range p.Good {
-		if len(g.Up) > 0 && g.Up[len(g.Up)-1] > 0 {
-			want, n = want+g.Up[len(g.Up)-1], n+1
-		}
-	}
-	if n > 0 {
-		want /= n
-	} else {
-		want = p.Limits.Current_A / 1.5 // as learning sets the limit
-	}
+	want := socket.FullCurrent(p)
 	best, off := "", math.Log(widest)
 	for _, size := range simfan.Sizes() {
 		u, err := simfan.Nominal(size)

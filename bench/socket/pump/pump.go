@@ -93,7 +93,7 @@ func sizeFor(p *profiles.Profile, supply sim.Supply) (string, error) {
 		}
 		full := u.Behind(1, supply.Open_V, supply.Ohm, u.Water_C, u.Water_C).Supply_A
 		draws = append(draws, fmt.Sprintf("%.2g A", full))
-		if d := math.Abs(math.Log(full / fullCurrent(p))); d < off {
+		if d := math.Abs(math.Log(full / socket.FullCurrent(p))); d < off {
 			best, off = size, d
 		}
 	}
@@ -105,20 +105,6 @@ func sizeFor(p *profiles.Profile, supply sim.Supply) (string, error) {
 		return "", fmt.Errorf("profile %s: %w: %s: test it on a rig, or judge recorded traces", p.Name, socket.ErrNoUnit, have)
 	}
 	return best, nil
-}
-
-// fullCurrent is what the profile's good units draw at full, in A.
-func fullCurrent(p *profiles.Profile) float64 {
-	sum, n := 0.0, 0.0
-	for _, g := range p.Good {
-		if len(g.Up) > 0 && g.Up[len(g.Up)-1] > 0 {
-			sum, n = sum+g.Up[len(g.Up)-1], n+1
-		}
-	}
-	if n == 0 {
-		return p.Limits.Current_A / 1.5 // as learning sets the limit
-	}
-	return sum / n
 }
 
 // listen makes the unit's board hear the line as the profile says. The laws

@@ -95,7 +95,7 @@ func sizeFor(p *profiles.Profile) (string, error) {
 		}
 		full := p.Supply.Nominal_V / u.Ohm
 		draws = append(draws, fmt.Sprintf("%.2g A", full))
-		if d := math.Abs(math.Log(full / fullCurrent(p))); d < off {
+		if d := math.Abs(math.Log(full / socket.FullCurrent(p))); d < off {
 			best, off = size, d
 		}
 	}
@@ -107,18 +107,4 @@ func sizeFor(p *profiles.Profile) (string, error) {
 		return "", fmt.Errorf("profile %s: %w: %s: test it on a rig, or judge recorded traces", p.Name, socket.ErrNoUnit, have)
 	}
 	return best, nil
-}
-
-// fullCurrent is what the profile's good units draw at full, in A.
-func fullCurrent(p *profiles.Profile) float64 {
-	sum, n := 0.0, 0.0
-	for _, g := range p.Good {
-		if len(g.Up) > 0 && g.Up[len(g.Up)-1] > 0 {
-			sum, n = sum+g.Up[len(g.Up)-1], n+1
-		}
-	}
-	if n == 0 {
-		return p.Limits.Current_A / 1.5 // as learning sets the limit
-	}
-	return sum / n
 }
